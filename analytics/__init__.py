@@ -1,0 +1,1 @@
+"""Facts, rules, cases and replay, computed from the store alone."""

@@ -1,0 +1,1 @@
+"""One SQL file a fact, run by analytics/runner.py."""

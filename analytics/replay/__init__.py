@@ -1,0 +1,1 @@
+"""Replay of the fleet's power logs under settings that were never tried."""

@@ -1,0 +1,1 @@
+"""Command line, HTTP service, pages and nightly jobs."""

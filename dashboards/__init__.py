@@ -1,0 +1,1 @@
+"""Charts and page templates, from frames alone."""
