@@ -1,0 +1,146 @@
+"""The morning list: the cases that stand, ranked, each with a strip of its last 14 local days."""
+
+from __future__ import annotations
+
+import polars as pl
+from coilbook.analytics.queries.header import CLEARED_DAYS
+from coilbook.ingest.store import Session
+
+STRIP_DAYS = 14
+"""Local days in a strip, the last of them the one that holds the horizon [d]."""
+
+CASES = """
+WITH last_review AS (SELECT horizon FROM review ORDER BY review_id DESC LIMIT 1),
+home AS (
+    SELECT
+        site_id, name AS site_name, area, timezone AS zone,
+        timezone(
+            timezone, (SELECT horizon - INTERVAL 1 MICROSECOND FROM last_review)::TIMESTAMPTZ
+        )::DATE AS last_day
+    FROM site
+    QUALIFY row_number() OVER (PARTITION BY site_id ORDER BY valid_from DESC NULLS LAST) = 1
+),
+kit AS (
+    SELECT circuit_id, appliance FROM circuit
+    QUALIFY row_number() OVER (PARTITION BY circuit_id ORDER BY valid_from DESC NULLS LAST) = 1
+)
+SELECT
+    k.case_id, k.rule, k.severity, k.state, k.site_id, home.site_name, home.area, home.zone,
+    k.subject, k.subject_kind,
+    CASE WHEN k.subject_kind = 'circuit' THEN k.subject END AS circuit_id,
+    kit.appliance,
+    k.first_finding_on AS since, k.opened_on, k.last_finding_on, k.cleared_on, k.days,
+    home.last_day - k.first_finding_on + 1 AS days_standing,
+    k.cost_per_year, k.currency, k.confidence, k.sentence, k.next_step, home.last_day
+FROM service_case k
+JOIN home ON home.site_id = k.site_id
+LEFT JOIN kit ON kit.circuit_id = k.subject
+WHERE (
+        k.state IN ('new', 'continuing', 'back')
+        OR (
+            $include_cleared::BOOLEAN AND k.state = 'cleared'
+            AND k.cleared_on > home.last_day - $cleared_days::INTEGER
+        )
+    )
+    AND ($area::VARCHAR IS NULL OR home.area = $area)
+    AND ($severity::VARCHAR IS NULL OR k.severity = $severity)
+    AND ($rule::VARCHAR IS NULL OR k.rule = $rule)
+    AND ($state::VARCHAR IS NULL OR k.state = $state)
+    AND ($site_id::VARCHAR IS NULL OR k.site_id = $site_id)
+ORDER BY
+    k.state = 'cleared',
+    list_position(['danger', 'service', 'cost', 'wear', 'data'], k.severity),
+    k.state <> 'new',
+    k.cost_per_year DESC NULLS LAST,
+    k.confidence DESC NULLS LAST,
+    days_standing DESC,
+    k.case_id
+"""
+
+STRIPS = """
+WITH wanted AS (FROM asked),
+since AS (SELECT min(last_day) - $days::INTEGER AS day FROM wanted),
+cell AS (
+    SELECT case_id, rule, subject, site_id, unnest(range($days::INTEGER)) AS place,
+        (last_day - $days::INTEGER + 1 + unnest(range($days::INTEGER)))::DATE AS day
+    FROM wanted
+),
+found AS (
+    SELECT DISTINCT rule, subject, local_date FROM finding
+    WHERE local_date > (SELECT day FROM since) AND subject IN (SELECT subject FROM wanted)
+),
+unseen AS (
+    SELECT DISTINCT rule, subject, local_date FROM not_judged
+    WHERE local_date > (SELECT day FROM since) AND subject IN (SELECT subject FROM wanted)
+),
+seen AS (
+    SELECT site_id, local_date FROM coverage
+    WHERE local_date > (SELECT day FROM since) AND site_id IN (SELECT site_id FROM wanted)
+)
+SELECT cell.case_id, list(
+    CASE
+        WHEN found.rule IS NOT NULL THEN 'f'
+        WHEN unseen.rule IS NOT NULL THEN 'n'
+        WHEN seen.site_id IS NOT NULL THEN 'c'
+        ELSE '-'
+    END ORDER BY cell.place
+) AS strip
+FROM cell
+LEFT JOIN found ON found.rule = cell.rule AND found.subject = cell.subject AND found.local_date = cell.day
+LEFT JOIN unseen ON unseen.rule = cell.rule AND unseen.subject = cell.subject AND unseen.local_date = cell.day
+LEFT JOIN seen ON seen.site_id = cell.site_id AND seen.local_date = cell.day
+GROUP BY cell.case_id
+"""
+
+
+def morning(
+    session: Session,
+    *,
+    area: str | None = None,
+    severity: str | None = None,
+    rule: str | None = None,
+    state: str | None = None,
+    site_id: str | None = None,
+    include_cleared: bool = False,
+) -> pl.DataFrame:
+    """Open cases in the order of the morning; `include_cleared` adds those of the last 7 days at the end.
+
+    Columns: `case_id, rule, severity, state, site_id, site_name, area, zone, subject, subject_kind,
+    circuit_id, appliance, since, opened_on, last_finding_on, cleared_on, days, days_standing [d],
+    cost_per_year [currency], currency, confidence [1], sentence, next_step, last_day, strip`. `circuit_id`
+    and `appliance` are empty where the subject is a controller or a site. `strip` lists `STRIP_DAYS` letters
+    up to `last_day`, oldest first: `f` finding, `c` judged and clean, `n` not judged, `-` no day of the site.
+    """
+    cases = session.frame(
+        CASES,
+        {
+            "area": area,
+            "severity": severity,
+            "rule": rule,
+            "state": state,
+            "site_id": site_id,
+            "include_cleared": include_cleared or state == "cleared",
+            "cleared_days": CLEARED_DAYS,
+        },
+    )
+    if cases.is_empty():
+        return cases.with_columns(pl.lit(None, pl.List(pl.String)).alias("strip"))
+    session.temporary("asked", cases.select("case_id", "rule", "subject", "site_id", "last_day"))
+    strips = session.frame(STRIPS, {"days": STRIP_DAYS})
+    return cases.join(strips, on="case_id", how="left", maintain_order="left")
+
+
+FACETS = """
+SELECT DISTINCT home.area, k.severity, k.rule, k.state
+FROM service_case k
+JOIN (
+    SELECT site_id, area FROM site
+    QUALIFY row_number() OVER (PARTITION BY site_id ORDER BY valid_from DESC NULLS LAST) = 1
+) home ON home.site_id = k.site_id
+WHERE k.state IN ('new', 'continuing', 'back')
+"""
+
+
+def facets(session: Session) -> pl.DataFrame:
+    """The `area, severity, rule, state` that open cases have, for the choices of a filter."""
+    return session.frame(FACETS)
