@@ -25,10 +25,14 @@ WITH home AS (
 SELECT
     count(*) AS sites,
     count(*) FILTER (
-        WHERE EXISTS (FROM coverage c WHERE c.site_id = home.site_id AND c.local_date = home.day)
-        AND NOT EXISTS (
-            FROM not_judged n
-            WHERE n.site_id = home.site_id AND n.local_date = home.day AND n.reason = 'silent'
+        WHERE (home.site_id, home.day) IN (
+            SELECT (site_id, local_date) FROM coverage
+            WHERE local_date BETWEEN $horizon::TIMESTAMP::DATE - 2 AND $horizon::TIMESTAMP::DATE
+        )
+        AND (home.site_id, home.day) NOT IN (
+            SELECT (site_id, local_date) FROM not_judged
+            WHERE local_date BETWEEN $horizon::TIMESTAMP::DATE - 2 AND $horizon::TIMESTAMP::DATE
+                AND reason = 'silent'
         )
     ) AS sites_judged
 FROM home
@@ -42,6 +46,7 @@ WITH home AS (
 )
 SELECT n.reason, count(DISTINCT n.site_id) AS sites, count(DISTINCT n.subject) AS circuit_days
 FROM not_judged n JOIN home ON home.site_id = n.site_id AND home.day = n.local_date
+WHERE n.local_date BETWEEN $horizon::TIMESTAMP::DATE - 2 AND $horizon::TIMESTAMP::DATE
 GROUP BY n.reason
 ORDER BY sites DESC, n.reason
 """

@@ -62,7 +62,7 @@ WITH wanted AS (FROM asked),
 since AS (SELECT min(last_day) - $days::INTEGER AS day FROM wanted),
 cell AS (
     SELECT case_id, rule, subject, site_id, unnest(range($days::INTEGER)) AS place,
-        (last_day - $days::INTEGER + 1 + unnest(range($days::INTEGER)))::DATE AS day
+        (last_day - $days::INTEGER + 1 + unnest(range($days::INTEGER))::INTEGER)::DATE AS day
     FROM wanted
 ),
 found AS (
