@@ -1,0 +1,25 @@
+"""The rules, one file each, in the order in which they are judged and shown."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from coilbook.analytics.rules import chatter, missed_window, short_cycling, silent
+from coilbook.analytics.rules.shape import Rule
+
+
+def _distinct(*rules: Rule[Any]) -> tuple[Rule[Any], ...]:
+    names = [rule.name for rule in rules]
+    twice = sorted({name for name in names if names.count(name) > 1})
+    if twice:
+        raise ValueError(f"rules listed twice: {', '.join(twice)}")
+    return rules
+
+
+RULES: tuple[Rule[Any], ...] = _distinct(
+    silent.RULE,
+    chatter.RULE,
+    missed_window.RULE,
+    short_cycling.RULE,
+)
+BY_NAME: dict[str, Rule[Any]] = {rule.name: rule for rule in RULES}
