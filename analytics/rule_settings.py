@@ -26,15 +26,15 @@ class CaseSettings:
     """When cases clear and come back."""
 
     clear_after_days: int = setting(
-        2, "clean covered days after which a case clears", "design", low=1, high=60
+        2, "clean covered days after which a case clears", "our choice", low=1, high=60
     )
     back_within_days: int = setting(
-        30, "days after clearing within which it is back, not new", "design", low=0, high=365
+        30, "days after clearing within which it is back, not new", "our choice", low=0, high=365
     )
     idle_days_to_clear: int = setting(
         14,
         "covered days with nothing to judge (say, no run window) after which a case clears too",
-        "design",
+        "our choice",
         low=1,
         high=365,
     )
@@ -131,7 +131,7 @@ def defaults_text() -> str:
         "# Above each value: its meaning, [the range allowed], and where the default comes from.\n"
     )
     sections: dict[str, type[Any]] = {"cases": CaseSettings} | {rule.name: rule.settings for rule in RULES}
-    return head + "".join(f"\n{line}" for name, kind in sections.items() for line in _section(name, kind))
+    return head + "".join(f"{line}\n" for name, kind in sections.items() for line in _section(name, kind))
 
 
 def _section(name: str, kind: type[Any]) -> Iterator[str]:

@@ -4,7 +4,17 @@ from __future__ import annotations
 
 from typing import Any
 
-from coilbook.analytics.rules import chatter, missed_window, short_cycling, silent
+from coilbook.analytics.rules import (
+    chatter,
+    cloud_starts,
+    contactor_wear,
+    lost_events,
+    missed_window,
+    ran_in_lockout,
+    short_cycling,
+    silent,
+    wearing_fast,
+)
 from coilbook.analytics.rules.shape import Rule
 
 
@@ -20,6 +30,11 @@ RULES: tuple[Rule[Any], ...] = _distinct(
     silent.RULE,
     chatter.RULE,
     missed_window.RULE,
+    ran_in_lockout.RULE,
+    cloud_starts.RULE,
     short_cycling.RULE,
+    contactor_wear.RULE,
+    wearing_fast.RULE,
+    lost_events.RULE,
 )
 BY_NAME: dict[str, Rule[Any]] = {rule.name: rule for rule in RULES}

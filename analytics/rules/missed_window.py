@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import polars as pl
 from coilbook.analytics.confidence import confidence
 from coilbook.analytics.rules import words
-from coilbook.analytics.rules.shape import Findings, Frames, Rule, setting
+from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
 
 BAD = ("missed", "late", "cut_short", "short")
 
@@ -28,8 +28,8 @@ class Settings:
     min_windows: int = setting(
         1, "windows of a day that fell short", "one is a broken promise", low=1, high=24
     )
-    case_findings: int = setting(1, "days with a finding that open a case", "design", low=1, high=60)
-    case_days: int = setting(1, "judged days among which they must fall", "design", low=1, high=60)
+    case_findings: int = days_with_findings(1)
+    case_days: int = judged_days(1)
 
 
 def judge(frames: Frames, settings: Settings) -> Findings:

@@ -104,6 +104,16 @@ def setting(
     return field(default=default, metadata={"meaning": meaning, "source": source, "low": low, "high": high})
 
 
+def days_with_findings(default: int) -> Any:
+    """The field `case_findings` of a settings class."""
+    return setting(default, "days with a finding that open a case", "our choice", low=1, high=60)
+
+
+def judged_days(default: int) -> Any:
+    """The field `case_days` of a settings class."""
+    return setting(default, "newest judged days among which they must fall", "our choice", low=1, high=60)
+
+
 @dataclass(frozen=True)
 class Frames:
     """What rules read. Facts have the columns of `ingest/schema.py`; the rest is described in this file.
@@ -130,12 +140,14 @@ class Frames:
 
     def per_circuit(self, fact: pl.DataFrame) -> pl.DataFrame:
         """Rows of `fact` in the days judged, with that day's circuit, site and coverage columns."""
-        sites = self.site_days.select(
-            "site_id", "local_date", "covered_share", "silent", "day_start", "day_end"
+        seen = self.site_days.select("site_id", "local_date", "covered_share", "silent")
+        return fact.join(self.circuits, on=["circuit_id", "site_id", "local_date"]).join(
+            seen, on=["site_id", "local_date"]
         )
-        return fact.join(self.circuits, on=["circuit_id", "site_id", "local_date"], how="inner").join(
-            sites, on=["site_id", "local_date"], how="inner"
-        )
+
+    def per_site(self, fact: pl.DataFrame) -> pl.DataFrame:
+        """Rows of `fact` in the days judged, with the columns of their site-day."""
+        return fact.join(self.site_days, on=["site_id", "local_date"])
 
 
 @dataclass(frozen=True)

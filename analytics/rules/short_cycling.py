@@ -18,7 +18,7 @@ from dataclasses import asdict, dataclass, field
 import polars as pl
 from coilbook.analytics.confidence import above, below, confidence
 from coilbook.analytics.rules import words
-from coilbook.analytics.rules.shape import Findings, Frames, Rule, setting
+from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
 from coilbook.analytics.rules.starts_limits import StartsPerHour
 
 COMPRESSORS = ("air_conditioner", "heat_pump")
@@ -37,8 +37,8 @@ class Settings:
         high=1000,
     )
     max_starts_per_hour: StartsPerHour = field(default_factory=StartsPerHour)
-    case_findings: int = setting(2, "days with a finding that open a case", "design", low=1, high=60)
-    case_days: int = setting(7, "judged days among which they must fall", "design", low=1, high=60)
+    case_findings: int = days_with_findings(2)
+    case_days: int = judged_days(7)
 
 
 def judge(frames: Frames, settings: Settings) -> Findings:

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import polars as pl
 from coilbook.analytics.confidence import below, confidence
 from coilbook.analytics.rules import words
-from coilbook.analytics.rules.shape import Findings, Frames, Rule, setting
+from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
 
 
 @dataclass(frozen=True)
@@ -23,13 +23,13 @@ class Settings:
     """Thresholds of `silent`."""
 
     min_covered_share: float = setting(
-        0.8, "share of the day's due part that samples must cover", "design", low=0.05, high=1
+        0.8, "share of the day's due part that samples must cover", "our choice", low=0.05, high=1
     )
     min_part_h: float = setting(
-        6.0, "hours of the day that must be due before it is judged", "design", low=0.5, high=23
+        6.0, "hours of the day that must be due before it is judged", "our choice", low=0.5, high=23
     )
-    case_findings: int = setting(1, "days with a finding that open a case", "design", low=1, high=60)
-    case_days: int = setting(1, "judged days among which they must fall", "design", low=1, high=60)
+    case_findings: int = days_with_findings(1)
+    case_days: int = judged_days(1)
 
 
 def judge(frames: Frames, settings: Settings) -> Findings:

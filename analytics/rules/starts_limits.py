@@ -13,9 +13,7 @@ from coilbook.analytics.rules.shape import setting
 
 
 def _limit(default: float, source: str) -> float:
-    limit: float = setting(
-        default, "starts in any hour above which it cycles too fast", source, low=0.5, high=600
-    )
+    limit: float = setting(default, "starts in any hour", source, low=0.5, high=600)
     return limit
 
 

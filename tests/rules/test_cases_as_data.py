@@ -34,6 +34,8 @@ def _compare(rows: list[dict[str, object]], case: Case) -> None:
     for name in ("measure", "limit", "cost_per_year", "confidence"):
         if name in case.expect:
             assert row[name] == pytest.approx(case.expect[name], abs=1e-3), name
+    if case.expect.get("no_cost"):
+        assert (row["cost_per_year"], row["currency"]) == (None, None)
     for part in ("sentence", "next_step"):
         if part in case.expect:
             assert case.expect[part] in str(row[part])

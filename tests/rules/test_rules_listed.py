@@ -27,7 +27,8 @@ def test_every_setting_has_a_meaning_a_source_and_a_range(rule: rules.Rule[objec
     for f in fields(standard):  # type: ignore[arg-type]
         if is_dataclass(getattr(standard, f.name)):
             continue
-        assert f.metadata["meaning"] and f.metadata["source"], f.name
+        assert f.metadata["meaning"], f.name
+        assert f.metadata["source"], f.name
         assert f.metadata["low"] <= getattr(standard, f.name) <= f.metadata["high"], f.name
 
 
