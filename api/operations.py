@@ -1,0 +1,146 @@
+"""What can be asked of a store, the same whether this process holds it or a server does.
+
+`Operations` is the list of it; `DirectOperations` works on an open store, `RemoteOperations` (remote.py) asks
+the server that holds it. Commands and routes know only the list.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Protocol
+
+from coilbook.analytics.queries import header as header_queries
+from coilbook.analytics.queries import morning as morning_queries
+from coilbook.api.fields import naive, utc_now
+from coilbook.api.models import Case, Header, LedgerEntry, MorningList, ReviewDone, SiteHistory
+from coilbook.api.site_history import site_history
+from coilbook.ingest.errors import InputError
+from coilbook.ingest.load import Progress, load_paths
+from coilbook.ingest.profiles import read_profile
+from coilbook.ingest.store import Session, Store
+
+RECORD_DAYS = 28
+"""Local days of window record and switching shown for a site, unless asked otherwise [d]."""
+
+
+@dataclass(frozen=True)
+class CaseFilter:
+    """Which cases to list; None = any."""
+
+    area: str | None = None
+    severity: str | None = None
+    rule: str | None = None
+    state: str | None = None
+    site_id: str | None = None
+    include_cleared: bool = False
+
+
+class Operations(Protocol):
+    """Everything the command line does with a store."""
+
+    def load(
+        self, paths: Sequence[Path], *, profile: Path | None = None, progress: Progress | None = None
+    ) -> list[LedgerEntry]:
+        """Load files and folders; one ledger entry a file."""
+
+    def review(
+        self, *, as_of: datetime | None = None, rules: Path | None = None, progress: Progress | None = None
+    ) -> ReviewDone:
+        """Bring facts, findings and cases up to date. `as_of` carries its offset."""
+
+    def morning(self, wanted: CaseFilter) -> MorningList:
+        """The cases that stand, ranked."""
+
+    def site(self, site_id: str, *, days: int = RECORD_DAYS) -> SiteHistory:
+        """One site's history. `InputError` where the registry has no such site."""
+
+    def export(self, table: str, target: Path) -> int:
+        """Write a table to `target`, its format told by the suffix; the number of rows."""
+
+    def backup(self, target: Path) -> None:
+        """Copy the whole store to `target`."""
+
+
+class DirectOperations:
+    """Works on a store that this process holds."""
+
+    def __init__(self, store: Store, *, rules: Path | None = None) -> None:
+        self.store = store
+        self._rules = rules
+
+    def load(
+        self,
+        paths: Sequence[Path],
+        *,
+        profile: Path | None = None,
+        progress: Progress | None = None,
+        shown_as: Mapping[Path, str] | None = None,
+    ) -> list[LedgerEntry]:
+        """As in `Operations`; `shown_as` is what the ledger calls a file, where that is not its path."""
+        source = read_profile(profile) if profile else None
+        rows = load_paths(
+            self.store, list(paths), profile=source, now=utc_now(), progress=progress, shown_as=shown_as
+        )
+        return [LedgerEntry.model_validate(row) for row in rows]
+
+    def review(
+        self, *, as_of: datetime | None = None, rules: Path | None = None, progress: Progress | None = None
+    ) -> ReviewDone:
+        """As in `Operations`."""
+        from coilbook.analytics.review import review
+        from coilbook.analytics.rule_settings import read_settings
+
+        review(
+            self.store,
+            as_of=naive(as_of) if as_of else None,
+            now=utc_now(),
+            settings=read_settings(rules or self._rules),
+            progress=progress,
+        )
+        with self.store.reading() as session:
+            return last_review(session)
+
+    def morning(self, wanted: CaseFilter) -> MorningList:
+        """As in `Operations`."""
+        with self.store.reading() as session:
+            frame = morning_queries.morning(session, **vars(wanted))
+            head = read_header(session)
+        return MorningList(header=head, cases=[Case.model_validate(row) for row in frame.to_dicts()])
+
+    def site(self, site_id: str, *, days: int = RECORD_DAYS) -> SiteHistory:
+        """As in `Operations`."""
+        with self.store.reading() as session:
+            found = site_history(session, site_id, timedelta(days=days))
+        if found is None:
+            raise InputError(f"no site {site_id!r} in the registry")
+        return found
+
+    def export(self, table: str, target: Path) -> int:
+        """As in `Operations`."""
+        from coilbook.ingest.export import export_table
+
+        return export_table(self.store, table, target)
+
+    def backup(self, target: Path) -> None:
+        """As in `Operations`."""
+        from coilbook.ingest.backup import backup
+
+        backup(self.store, target)
+
+
+def read_header(session: Session) -> Header:
+    """The last review in numbers."""
+    head = header_queries.header(session)
+    told = {name: value for name, value in vars(head).items() if name != "not_judged"}
+    return Header.model_validate({**told, "not_judged": head.not_judged.to_dicts()})
+
+
+def last_review(session: Session) -> ReviewDone:
+    """The newest review. `InputError` before the first."""
+    frame = session.frame("FROM review ORDER BY review_id DESC LIMIT 1")
+    if frame.is_empty():
+        raise InputError("nothing has been reviewed yet")
+    return ReviewDone.model_validate(frame.to_dicts()[0])
