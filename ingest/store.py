@@ -55,6 +55,16 @@ class Session:
         assert isinstance(frame, pl.DataFrame)
         return frame
 
+    def frames(self, sql: str, rows: int) -> Iterator[pl.DataFrame]:
+        """A query's result by frames of about `rows` rows; at least one frame, if an empty one."""
+        try:
+            reader = self.cursor.sql(sql).to_arrow_reader(rows)
+            yield _polars(reader.schema.empty_table())
+            for batch in reader:
+                yield _polars(batch)
+        except duckdb.Error as exc:
+            raise _failed(sql, None, exc) from exc
+
     def put(self, table: str, frame: pl.DataFrame) -> None:
         """Append `frame` to `table`, columns matched by name."""
         if frame.is_empty():
@@ -91,6 +101,7 @@ class Store:
         self.path = path
         self._connection = connection
         self._write_lock = threading.RLock()
+        self._load_lock = threading.RLock()
 
     @classmethod
     def open(cls, path: Path | str, *, memory_limit: str = MEMORY_LIMIT, threads: int | None = None) -> Store:
@@ -147,6 +158,18 @@ class Store:
             finally:
                 cursor.close()
 
+    @contextmanager
+    def loading(self) -> Iterator[None]:
+        """Held over a whole load, so that no other load changes the registry between two of its files."""
+        with self._load_lock:
+            yield
+
+    @contextmanager
+    def copying(self) -> Iterator[Session]:
+        """A session under the write lock, but in no transaction of its own: to copy the whole store."""
+        with self._write_lock, self.reading() as session:
+            yield session
+
     def checkpoint(self) -> None:
         """Fold the write-ahead log into the file."""
         with self._write_lock, self.reading() as session:
@@ -185,6 +208,12 @@ class Store:
                 f"{self.path} is a DuckDB file but not a store of this program; name another with --store"
             )
         return set()
+
+
+def _polars(arrow: Any) -> pl.DataFrame:
+    frame = pl.from_arrow(arrow)
+    assert isinstance(frame, pl.DataFrame)
+    return frame
 
 
 def _failed(sql: str, values: Values, exc: duckdb.Error) -> StatementFailed:
