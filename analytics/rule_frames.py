@@ -125,6 +125,10 @@ SITES = """
         )
         GROUP BY local_date, tariff_id
     ),
+    zone AS (  -- facts count local days by the newest row's zone
+        SELECT site_id, timezone FROM site
+        QUALIFY row_number() OVER (PARTITION BY site_id ORDER BY valid_from DESC NULLS LAST) = 1
+    ),
     site_day AS (
         SELECT *,
             coalesce(valid_from <= local_date, true) AND coalesce(valid_to >= local_date, true) AS holds
@@ -133,9 +137,9 @@ SITES = """
             PARTITION BY site_id, local_date ORDER BY holds DESC, valid_from DESC NULLS LAST
         ) = 1
     )
-    SELECT site_id, local_date, timezone, area, tariff_id,
+    SELECT site_id, local_date, zone.timezone, area, tariff_id,
         import_min, import_max, export_min, export_max, currency
-    FROM site_day LEFT JOIN price USING (tariff_id, local_date)
+    FROM site_day JOIN zone USING (site_id) LEFT JOIN price USING (tariff_id, local_date)
 """
 
 CIRCUIT_DAYS = """

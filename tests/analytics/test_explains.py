@@ -1,0 +1,49 @@
+"""One cause, one case: explained findings name their cause."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import polars as pl
+from coilbook.analytics.explains import PAIRS, explain
+from coilbook.analytics.rules.shape import table_schema
+
+DAY = date(2026, 3, 14)
+CIRCUITS = pl.DataFrame({"circuit_id": ["c1", "c2"], "controller_id": ["k1", "k1"], "local_date": [DAY, DAY]})
+
+
+def explained(*rows: tuple[str, str]) -> dict[tuple[str, str], str | None]:
+    frame = pl.DataFrame(
+        [{"rule": rule, "subject": subject, "local_date": DAY} for rule, subject in rows],
+        schema=table_schema("finding"),
+    )
+    done = explain(frame, CIRCUITS)
+    assert done.columns == list(table_schema("finding"))
+    return {
+        (rule, subject): by
+        for rule, subject, by in done.select("rule", "subject", "explained_by").iter_rows()
+    }
+
+
+def test_clouds_explain_the_short_cycling_of_the_same_circuit_only() -> None:
+    found = explained(("cloud_starts", "c1"), ("short_cycling", "c1"), ("short_cycling", "c2"))
+    assert found == {
+        ("cloud_starts", "c1"): None,
+        ("short_cycling", "c1"): "cloud_starts",
+        ("short_cycling", "c2"): None,
+    }
+
+
+def test_a_clock_explains_the_late_windows_of_every_circuit_of_its_controller() -> None:
+    found = explained(("clock_offset", "k1"), ("missed_window", "c1"), ("missed_window", "c2"))
+    assert found[("missed_window", "c1")] == found[("missed_window", "c2")] == "clock_offset"
+
+
+def test_of_two_causes_the_first_listed_is_named() -> None:
+    found = explained(("cloud_starts", "c1"), ("chatter", "c1"), ("short_cycling", "c1"))
+    assert found[("short_cycling", "c1")] == "chatter"
+
+
+def test_no_pair_runs_both_ways() -> None:
+    pairs = {(pair.cause, pair.effect) for pair in PAIRS}
+    assert not pairs & {(effect, cause) for cause, effect in pairs}
