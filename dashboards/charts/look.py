@@ -1,0 +1,75 @@
+"""How charts look by day and by night, and how a chart becomes a spec for the page."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+import polars as pl
+
+FONT = "system-ui, 'Segoe UI', 'Liberation Sans', sans-serif"
+AXIS_PX = 46
+"""Room for the left axis [px]; the same in every panel, so that panels line up."""
+
+AnyChart = alt.Chart | alt.LayerChart | alt.VConcatChart
+
+
+def look(dark: bool = False) -> dict[str, Any]:
+    """The Vega-Lite config of the page's paper."""
+    paper, ink, soft, hair = (
+        ("#171816", "#e9e7e0", "#a9a79e", "#3a3b37") if dark else ("#fcfbf7", "#1f1e1b", "#5d5b54", "#dcd9cf")
+    )
+    return {
+        "background": paper,
+        "font": FONT,
+        "padding": {"left": 0, "right": 8, "top": 4, "bottom": 4},
+        "view": {"stroke": None},
+        "axis": {
+            "labelColor": soft,
+            "titleColor": soft,
+            "gridColor": hair,
+            "domainColor": hair,
+            "tickColor": hair,
+            "labelFontSize": 11,
+            "titleFontSize": 11,
+            "titleFontWeight": "normal",
+            "labelFont": FONT,
+            "titleFont": FONT,
+        },
+        "title": {
+            "color": ink,
+            "fontSize": 12.5,
+            "fontWeight": 600,
+            "anchor": "start",
+            "subtitleColor": soft,
+            "subtitleFontSize": 11.5,
+            "offset": 6,
+        },
+        "legend": {"labelColor": soft, "titleColor": soft, "labelFontSize": 11},
+        "text": {"color": ink, "fontSize": 11.5},
+        "rule": {"color": ink},
+        "concat": {"spacing": 14},
+    }
+
+
+def layered(*charts: alt.Chart) -> alt.LayerChart:
+    """Charts over each other."""
+    made = alt.layer(*charts)
+    assert isinstance(made, alt.LayerChart)
+    return made
+
+
+def data(frame: pl.DataFrame) -> alt.InlineData:
+    """A frame as chart data, whatever its length."""
+    return alt.InlineData(values=frame.to_dicts())
+
+
+def spec(chart: AnyChart, *, name: str) -> dict[str, Any]:
+    """A chart as a checked Vega-Lite spec with both looks in `usermeta`, for the page to choose from.
+
+    Raises altair's `SchemaValidationError` for a chart that is not valid Vega-Lite.
+    """
+    told: dict[str, Any] = chart.to_dict()
+    told.pop("config", None)
+    told["usermeta"] = {"name": name, "looks": {"light": look(), "dark": look(dark=True)}}
+    return told

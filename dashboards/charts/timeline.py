@@ -1,0 +1,246 @@
+"""The timeline: one lane a circuit over the site's power, in the site's local time."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+import altair as alt
+import polars as pl
+from coilbook.dashboards import palette, words
+from coilbook.dashboards.charts.look import AXIS_PX, data, layered
+from coilbook.dashboards.labels import circuit_name, said
+from coilbook.dashboards.local_wall import wall, wall_time
+
+LANE_PX = 46
+POWER_PX = 190
+TOP, BOTTOM = 0.36, 0.86
+"""Where a run's bar begins and ends within its lane [1]; the lane's name stands above, dips below."""
+
+SHAPE: dict[str, type[pl.DataType] | pl.DataType] = {
+    "from": pl.Datetime("us"),
+    "to": pl.Datetime("us"),
+    "top": pl.Float64,
+    "bottom": pl.Float64,
+}
+SHAPE |= {
+    "layer": pl.String,
+    "circuit_id": pl.String,
+    "colour": pl.String,
+    "what": pl.String,
+    "more": pl.String,
+}
+
+
+def timeline_data(
+    circuits: pl.DataFrame,
+    runs: pl.DataFrame,
+    windows: pl.DataFrame,
+    dips: pl.DataFrame,
+    islands: pl.DataFrame,
+    holes: pl.DataFrame,
+    zone: str,
+) -> pl.DataFrame:
+    """Every bar: `layer, circuit_id, from, to` [wall time], `top, bottom` [lanes], `colour, what, more`.
+
+    Frames as in `analytics.queries.timeline.Timeline`; `layer` is window, whole (islanding and holes, over
+    all lanes, of no circuit), run or dip.
+    """
+    lanes = circuits.select("circuit_id", pl.int_range(pl.len()).cast(pl.Float64).alias("lane"))
+    bars = [
+        _windows(windows, lanes),
+        _whole(islands, "islanded", lanes.height),
+        _whole(holes, "no log", lanes.height),
+        _runs(runs, lanes),
+        _dips(dips, lanes),
+    ]
+    shaped = [bar.select(pl.col(name).cast(kind) for name, kind in SHAPE.items()) for bar in bars]
+    return pl.concat(shaped).with_columns(wall("from", zone), wall("to", zone))
+
+
+def power_data(power: pl.DataFrame, zone: str) -> pl.DataFrame:
+    """Power, long: `from, to` [wall time], `series`, `mean_w, min_w, max_w` [W]; nulls at a hole."""
+    parted = power.sort("ts").with_columns(
+        (pl.col("ts") > pl.col("stop").shift(1)).fill_null(False).alias("_after_hole")
+    )
+    parts = [
+        parted.select(
+            "ts",
+            "stop",
+            "_after_hole",
+            pl.lit(name).alias("series"),
+            pl.col(f"{name}_w").alias("mean_w"),
+            pl.col(f"{name}_min_w").alias("min_w"),
+            pl.col(f"{name}_max_w").alias("max_w"),
+        )
+        for name in palette.POWER
+    ]
+    long = pl.concat(parts)
+    empty = [pl.lit(None, pl.Float64).alias(f"{edge}_w") for edge in ("mean", "min", "max")]
+    breaks = long.filter("_after_hole").with_columns(
+        (pl.col("ts") - pl.duration(microseconds=1000)).alias("ts"), *empty
+    )
+    return (
+        pl.concat([long, breaks])
+        .sort("series", "ts")
+        .select(
+            wall("ts", zone).alias("from"),
+            wall("stop", zone).alias("to"),
+            "series",
+            "mean_w",
+            "min_w",
+            "max_w",
+        )
+    )
+
+
+def timeline_chart(
+    bars: pl.DataFrame, power: pl.DataFrame, circuits: pl.DataFrame, start: datetime, end: datetime, zone: str
+) -> alt.VConcatChart:
+    """Lanes over power for `[start, end)` [naive UTC]; `bars` and `power` as the data functions give them."""
+    span = [_ms(wall_time(start, zone)), _ms(wall_time(end, zone))]
+    scale = alt.Scale(type="utc", domain=span, nice=False)
+    lanes = _lanes(bars, circuits, scale)
+    chosen = alt.selection_interval(name="chosen", encodings=["x"])
+    under = _power(power, scale, f"local time, {zone}").add_params(chosen)
+    stacked: alt.VConcatChart = alt.vconcat(lanes, under, spacing=6).resolve_scale(
+        x="independent", color="independent"
+    )
+    return stacked
+
+
+def _lanes(bars: pl.DataFrame, circuits: pl.DataFrame, scale: alt.Scale) -> alt.LayerChart:
+    height = max(1, circuits.height)
+    y_scale = alt.Scale(domain=[0, height], reverse=True, nice=False, zero=False)
+    blank = alt.Axis(labels=False, ticks=False, domain=False, grid=False, title=None, minExtent=AXIS_PX)
+    x = alt.X("from:T", scale=scale, axis=alt.Axis(labels=False, ticks=False, title=None, grid=True))
+    drawn = _told(bars)
+    layers: list[alt.Chart] = []
+    for layer, opacity in (("window", 0.3), ("whole", 0.35), ("run", 1.0), ("dip", 1.0)):
+        layers.append(
+            alt.Chart(data(drawn.filter(pl.col("layer") == layer).drop("layer", "circuit_id")))
+            .mark_rect(opacity=opacity, clip=True)
+            .encode(
+                x=x,
+                x2="to:T",
+                y=alt.Y("top:Q", scale=y_scale, axis=blank),
+                y2="bottom:Q",
+                color=alt.Color("colour:N", scale=None),
+                tooltip=_tips(),
+            )
+        )
+    names = circuits.select(
+        pl.int_range(pl.len()).cast(pl.Float64).alias("lane"),
+        circuit_name().alias("name"),
+    )
+    label = (
+        alt.Chart(data(names))
+        .mark_text(align="left", baseline="top", dx=3, dy=2, clip=False)
+        .encode(x=alt.value(0), y=alt.Y("lane:Q", scale=y_scale, axis=blank), text="name:N")
+    )
+    return layered(*layers, label).properties(
+        width=900, height=LANE_PX * height, title="Switching: runs by cause, over run windows and lockouts"
+    )
+
+
+def _power(power: pl.DataFrame, scale: alt.Scale, x_title: str) -> alt.LayerChart:
+    colour = alt.Color(
+        "series:N",
+        scale=alt.Scale(domain=list(palette.POWER), range=list(palette.POWER.values())),
+        legend=None,
+    )
+    x = alt.X("from:T", scale=scale, axis=alt.Axis(title=x_title, labelOverlap=True, tickCount=8))
+    y_axis = alt.Axis(title="kW", minExtent=AXIS_PX, maxExtent=AXIS_PX, tickCount=5)
+    drawn = _told(power).with_columns(
+        (pl.col(f"{edge}_w") / 1000).round(3) for edge in ("mean", "min", "max")
+    )
+    base = alt.Chart(data(drawn)).encode(x=x, color=colour)
+    band = base.mark_area(opacity=0.22, clip=True, interpolate="step-after").encode(
+        y=alt.Y("min_w:Q", axis=y_axis), y2="max_w:Q"
+    )
+    line = base.mark_line(strokeWidth=1.4, clip=True, interpolate="step-after").encode(
+        y=alt.Y("mean_w:Q", axis=y_axis), tooltip=_tips("series:N", "mean_w:Q", "min_w:Q", "max_w:Q")
+    )
+    return layered(band, line).properties(
+        width=900, height=POWER_PX, title="Power: PV, house and surplus; bands from least to greatest sample"
+    )
+
+
+def _windows(windows: pl.DataFrame, lanes: pl.DataFrame) -> pl.DataFrame:
+    named = pl.when(pl.col("kind") == "run").then(pl.lit("run window")).otherwise(pl.lit("lockout"))
+    return windows.join(lanes, on="circuit_id").select(
+        "circuit_id",
+        pl.col("start_ts").alias("from"),
+        pl.col("end_ts").alias("to"),
+        (pl.col("lane") + TOP - 0.06).alias("top"),
+        (pl.col("lane") + BOTTOM + 0.06).alias("bottom"),
+        pl.lit("window").alias("layer"),
+        named.replace_strict(palette.BEHIND, return_dtype=pl.String).alias("colour"),
+        pl.format("{} {}", named, "window_id").alias("what"),
+        said("verdict", words.VERDICT).alias("more"),
+    )
+
+
+def _whole(stretches: pl.DataFrame, what: str, lanes: int) -> pl.DataFrame:
+    return stretches.select(
+        pl.lit(None, pl.String).alias("circuit_id"),
+        pl.col("start").alias("from"),
+        pl.col("stop").alias("to"),
+        pl.lit(0.0).alias("top"),
+        pl.lit(float(max(1, lanes))).alias("bottom"),
+        pl.lit("whole").alias("layer"),
+        pl.lit(palette.BEHIND[what]).alias("colour"),
+        pl.lit(what).alias("what"),
+        pl.lit("").alias("more"),
+    )
+
+
+def _runs(runs: pl.DataFrame, lanes: pl.DataFrame) -> pl.DataFrame:
+    cause = pl.col("cause_on").fill_null("unknown")
+    known = pl.when(cause.is_in(list(palette.CAUSE))).then(cause).otherwise(pl.lit("unknown"))
+    length = pl.col("on_s").map_elements(words.duration, pl.String)
+    many = pl.when(pl.col("runs") > 1).then(pl.format("{} runs, {} on", "runs", length)).otherwise(length)
+    return runs.join(lanes, on="circuit_id").select(
+        "circuit_id",
+        pl.col("start").alias("from"),
+        pl.col("stop").alias("to"),
+        (pl.col("lane") + TOP).alias("top"),
+        (pl.col("lane") + BOTTOM).alias("bottom"),
+        pl.lit("run").alias("layer"),
+        known.replace_strict(palette.CAUSE, return_dtype=pl.String).alias("colour"),
+        pl.format("on: {}", known.replace_strict(words.CAUSE, return_dtype=pl.String)).alias("what"),
+        pl.when("open").then(pl.format("{}, still on", many)).otherwise(many).alias("more"),
+    )
+
+
+def _dips(dips: pl.DataFrame, lanes: pl.DataFrame) -> pl.DataFrame:
+    return dips.join(lanes, on="circuit_id").select(
+        "circuit_id",
+        pl.col("dip_ts").alias("from"),
+        pl.col("dip_end_ts").alias("to"),
+        (pl.col("lane") + BOTTOM + 0.02).alias("top"),
+        (pl.col("lane") + 1.0).alias("bottom"),
+        pl.lit("dip").alias("layer"),
+        pl.lit(palette.DIP).alias("colour"),
+        pl.lit("surplus under the off level").alias("what"),
+        pl.format("because of: {}", "why").alias("more"),
+    )
+
+
+def _told(frame: pl.DataFrame) -> pl.DataFrame:
+    """Wall times as milliseconds for the axis, and as text for the tooltip."""
+    written = [
+        pl.col(column).dt.to_string("%-d %b %Y %H:%M").alias(f"{column}_text") for column in ("from", "to")
+    ]
+    return frame.with_columns(*written).with_columns(pl.col("from", "to").dt.epoch("ms"))
+
+
+def _tips(*fields: str) -> Sequence[alt.Tooltip]:
+    titles = {"series": "power", "mean_w": "mean [kW]", "min_w": "least [kW]", "max_w": "greatest [kW]"}
+    shown = fields or ("what:N", "more:N")
+    tips = [alt.Tooltip(field, title=titles.get(field[:-2], field[:-2])) for field in shown]
+    return [*tips, alt.Tooltip("from_text:N", title="from"), alt.Tooltip("to_text:N", title="to")]
+
+
+def _ms(moment: datetime) -> int:
+    return round((moment - datetime(1970, 1, 1)).total_seconds() * 1000)  # noqa: DTZ001 - wall time has no zone

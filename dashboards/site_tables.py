@@ -1,0 +1,150 @@
+"""Tables of a site's page that no chart stands behind."""
+
+from __future__ import annotations
+
+import polars as pl
+from coilbook.dashboards import words
+from coilbook.dashboards.tables import Table, heads
+
+
+def fitted(circuits: pl.DataFrame) -> Table:
+    """What is fitted at each circuit: what to bring if it has to be changed."""
+    rows = [
+        [
+            row["circuit_id"],
+            words.plain(row["appliance"], words.APPLIANCE),
+            row["contactor"] or words.DASH,
+            words.number(row["poles"]),
+            _with(row["coil_v"], "V"),
+            _with(row["load_a"], "A", 1),
+            _with(row["voltage_v"], "V"),
+            _with(row["rated_w"], "W"),
+            words.day(row["fitted_on"]),
+            row["controller_id"] or words.DASH,
+        ]
+        for row in circuits.iter_rows(named=True)
+    ]
+    names = heads(
+        "Circuit", "Appliance", "Contactor", "#Poles", "#Coil", "#Contact current", "#Voltage",
+        "#Rated power", "Fitted", "Controller",
+    )  # fmt: skip
+    return Table("What is fitted, and what to bring in its place", names, rows)
+
+
+def settings_now(circuits: pl.DataFrame) -> Table:
+    """Settings in force on the newest day."""
+    rows = [
+        [
+            row["circuit_id"],
+            words.duration(row["min_run_s"]),
+            words.duration(row["min_rest_s"]),
+            _with(row["surplus_on_w"], "W"),
+            _with(row["surplus_off_w"], "W"),
+            words.DASH if row["shed_when_islanded"] is None else "yes" if row["shed_when_islanded"] else "no",
+            words.day(row["valid_from"]) if row["valid_from"] else "always",
+        ]
+        for row in circuits.iter_rows(named=True)
+    ]
+    names = heads(
+        "Circuit", "#Least run", "#Least rest", "#On level", "#Off level", "Shed when islanded", "Since"
+    )
+    return Table("Settings in force", names, rows)
+
+
+def schedule(windows: pl.DataFrame) -> Table:
+    """Run and lockout windows with their validity."""
+    rows = [
+        [
+            row["circuit_id"],
+            f"{words.plain(row['kind'], words.KIND)} {row['window_id']}",
+            (row["days"] or "").replace(",", ", "),
+            f"{words.clock(row['start'])} to {words.clock(row['end'])}",
+            "all of it" if row["need_minutes"] is None else words.duration(row["need_minutes"] * 60),
+            words.day(row["valid_from"]) if row["valid_from"] else "always",
+            words.day(row["valid_to"]) if row["valid_to"] else "still",
+        ]
+        for row in windows.iter_rows(named=True)
+    ]
+    names = heads("Circuit", "Window", "Days", "Local time", "#Needed", "From", "Until")
+    return Table("Run windows and lockouts", names, rows)
+
+
+def settings_history(changes: pl.DataFrame) -> Table:
+    """What changed, newest first."""
+    rows = [
+        [
+            words.day(row["valid_from"]),
+            row["circuit_id"],
+            words.plain(row["setting"], words.SETTING),
+            row["before"] or "not given",
+            row["after"] or "not given",
+        ]
+        for row in changes.iter_rows(named=True)
+    ]
+    return Table(
+        "Settings as they were changed", heads("From", "Circuit", "Setting", "Before", "After"), rows
+    )
+
+
+def past_cases(cases: pl.DataFrame) -> Table:
+    """Cases cleared or withdrawn, newest first."""
+    rows = [
+        [
+            words.plain(row["rule"], words.RULE),
+            row["subject"],
+            words.plain(row["severity"], words.SEVERITY),
+            f"{words.day(row['since'])} to {words.day(row['last_finding_on'])}",
+            words.number(row["days"]),
+            _ended(row["state"], row["cleared_on"]),
+            row["sentence"] or "",
+        ]
+        for row in cases.iter_rows(named=True)
+    ]
+    names = heads("Case", "Subject", "Severity", "Findings", "#Days", "Ended", "Last finding")
+    return Table("Past cases", names, rows)
+
+
+def service_log(work: pl.DataFrame) -> Table:
+    """What was done here, newest first."""
+    rows = [
+        [
+            words.day(row["date"]),
+            row["circuit_id"],
+            words.plain(row["action"], words.ACTION),
+            row["note"] or "",
+        ]
+        for row in work.iter_rows(named=True)
+    ]
+    return Table("Work done", heads("Local date", "Circuit", "Work", "Note"), rows)
+
+
+def loose_findings(findings: pl.DataFrame, cases: pl.DataFrame) -> Table:
+    """Findings whose rule and subject have no open case, with the measure and what it was held against."""
+    loose = findings.join(cases.select("rule", "subject"), on=["rule", "subject"], how="anti")
+    rows = [
+        [
+            words.day(row["local_date"]),
+            words.plain(row["rule"], words.RULE),
+            row["subject"],
+            row["sentence"] or "",
+            _with(row["measure"], row["unit"] or "", 1),
+            _with(row["limit"], row["unit"] or "", 1),
+            f"explained by: {words.plain(row['explained_by'], words.RULE)}" if row["explained_by"] else "",
+        ]
+        for row in loose.iter_rows(named=True)
+    ]
+    names = heads("Local date", "Finding", "Subject", "In words", "#Measured", "#Limit", "Note")
+    return Table("Findings that open no case", names, rows)
+
+
+def _with(value: float | None, unit: str, digits: int = 0) -> str:
+    if value is None:
+        return words.DASH
+    shown = words.number(value, 0 if float(value).is_integer() else digits)
+    return f"{shown}{words.THIN}{unit}" if unit and unit != "1" else shown
+
+
+def _ended(state: str, cleared_on: object) -> str:
+    if state == "withdrawn":
+        return "withdrawn: a later log took its findings away"
+    return f"cleared {words.day(cleared_on)}"  # type: ignore[arg-type]

@@ -1,0 +1,193 @@
+"""What things are called on pages and charts, and how numbers, times and dates are written there."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, time
+
+SEVERITIES = ("danger", "service", "cost", "wear", "data")
+SEVERITY = {
+    "danger": "Danger",
+    "service": "Service",
+    "cost": "Cost",
+    "wear": "Wear",
+    "data": "Data",
+}
+SEVERITY_MEANS = {
+    "danger": "someone may be hurt, or a load is closed that must be open",
+    "service": "the customer does not get what was promised",
+    "cost": "money or solar energy is lost",
+    "wear": "a contactor or an appliance wears out early",
+    "data": "we cannot see",
+}
+RULE = {
+    "short_cycling": "Short cycling",
+    "chatter": "Chattering contactor",
+    "missed_window": "Run window not met",
+    "ran_in_lockout": "Ran in a lockout",
+    "cloud_starts": "Starts that clouds cut off",
+    "missed_surplus": "Surplus left unused",
+    "contactor_wear": "Contactor near its rated life",
+    "wearing_fast": "Wearing faster than its class",
+    "no_load_on_close": "Closes without a load",
+    "stuck_closed": "Draws power while open",
+    "not_shed": "Not shed while islanded",
+    "held_by_hand": "Held by hand",
+    "clock_offset": "Controller clock is off",
+    "silent": "No log",
+    "lost_events": "Events lost",
+    "meter_doubt": "Meter in doubt",
+    "settings": "Settings contradict",
+}
+STATE = {
+    "new": "New",
+    "continuing": "Goes on",
+    "back": "Came back",
+    "cleared": "Cleared",
+    "withdrawn": "Withdrawn",
+}
+REASON = {
+    "coverage": "too little of the day is in the power log",
+    "settings": "a setting the rule needs is not in the registry",
+    "life_figures": "no life figures for the contactor",
+    "place": "no latitude and longitude",
+    "silent": "no log at all",
+    "early": "too little history yet",
+}
+APPLIANCE = {
+    "pool_pump": "Pool pump",
+    "well_pump": "Well pump",
+    "water_heater": "Water heater",
+    "ev_charger": "EV charger",
+    "air_conditioner": "Air conditioner",
+    "heat_pump": "Heat pump",
+    "spa": "Spa",
+    "other": "Other load",
+}
+CAUSE = {
+    "surplus": "surplus",
+    "clock": "clock",
+    "hand": "by hand",
+    "shed": "shed",
+    "unknown": "cause not known",
+}
+VERDICT = {
+    "met": "met",
+    "unknown": "not known, hole in the log",
+    "excused": "excused",
+    "missed": "missed",
+    "late": "began late",
+    "cut_short": "cut short",
+    "short": "too short",
+    "kept": "kept clear",
+    "ran": "ran in lockout",
+    "hand": "ran by hand",
+}
+ACTION = {
+    "contactor_replaced": "Contactor replaced",
+    "inspected": "Inspected",
+    "setting_changed": "Setting changed",
+}
+KIND = {"run": "Run window", "lockout": "Lockout"}
+SETTING = {
+    "appliance": "appliance",
+    "rated_w": "rated power [W]",
+    "voltage_v": "voltage [V]",
+    "load_a": "contact current [A]",
+    "contactor": "contactor",
+    "poles": "poles",
+    "coil_v": "coil [V]",
+    "mech_life_ops": "mechanical durability [operations]",
+    "elec_life_ops": "electrical durability [operations]",
+    "elec_life_a": "current of electrical durability [A]",
+    "fitted_on": "fitted on",
+    "ops_at_fit": "operations when fitted",
+    "min_run_s": "least run time [s]",
+    "min_rest_s": "least rest [s]",
+    "surplus_on_w": "on level [W]",
+    "surplus_off_w": "off level [W]",
+    "shed_when_islanded": "shed when islanded",
+}
+DASH = "\u2013"
+THIN = "\u202f"
+
+
+def plain(word: str | None, book: dict[str, str]) -> str:
+    """The label of `word`; of a word that no book knows, the word itself with its underscores opened."""
+    if not word:
+        return DASH
+    return book.get(word, word.replace("_", " "))
+
+
+def number(value: float | None, digits: int = 0) -> str:
+    """`12 345.6` with thin spaces between thousands; a dash for what is not known."""
+    return DASH if value is None else f"{value:,.{digits}f}".replace(",", THIN).replace("-", "\u2212")
+
+
+def percent(value: float | None, digits: int = 0) -> str:
+    """A share [1] in per cent."""
+    return DASH if value is None else f"{number(value * 100, digits)}{THIN}%"
+
+
+def money(value: float | None, currency: str | None) -> str:
+    """An amount with its currency; a dash for what is not known."""
+    return DASH if value is None else f"{number(value)}{THIN}{currency or ''}".rstrip(THIN)
+
+
+def duration(seconds: float | None) -> str:
+    """`45 s`, `12 min`, `3 h 05 min`, `4 d 2 h`."""
+    if seconds is None:
+        return DASH
+    if seconds < 90:
+        return f"{round(seconds)}{THIN}s"
+    minutes = round(seconds / 60)
+    if minutes < 60:
+        return f"{minutes}{THIN}min"
+    hours, rest = divmod(minutes, 60)
+    if hours < 48:
+        return f"{hours}{THIN}h {rest:02d}{THIN}min" if rest else f"{hours}{THIN}h"
+    return f"{hours // 24}{THIN}d {hours % 24}{THIN}h" if hours % 24 else f"{hours // 24}{THIN}d"
+
+
+def day(value: date | None) -> str:
+    """`2 Mar 2026`, the same in every locale."""
+    return DASH if value is None else f"{value.day} {_MONTHS[value.month - 1]} {value.year}"
+
+
+def long_day(value: date | None) -> str:
+    """`Monday 2 March 2026`."""
+    if value is None:
+        return DASH
+    return f"{_WEEKDAYS[value.weekday()]} {value.day} {_LONG_MONTHS[value.month - 1]} {value.year}"
+
+
+def moment(value: datetime | None) -> str:
+    """`2 Mar 2026 06:05`, in whatever zone the value is."""
+    return DASH if value is None else f"{day(value.date())} {value:%H:%M}"
+
+
+def clock(value: time | None) -> str:
+    """`06:05`."""
+    return DASH if value is None else f"{value:%H:%M}"
+
+
+def count(value: int, one: str, many: str) -> str:
+    """`1 site`, `3 sites`."""
+    return f"{number(value)} {one if value == 1 else many}"
+
+
+_WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+_LONG_MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
+_MONTHS = tuple(name[:3] for name in _LONG_MONTHS)
