@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
+from coilbook.api import pages
 from coilbook.api.jobs import Jobs
 from coilbook.api.operations import DirectOperations
 from coilbook.api.problems import Problem, add_problem_handlers
@@ -46,6 +47,7 @@ ROUTERS = (
     exports.router,
     health.router,
     local.router,
+    pages.router,
 )
 
 ABOUT = """Switching logs of installed load controllers in, exceptions and cases out.
@@ -79,12 +81,14 @@ def create_app(settings: Settings, *, token: str = "") -> FastAPI:
 
     @asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
-        service.jobs.start()
-        yield
-        service.jobs.stop()
-        worker.stop(settings.stop_wait_s)
-        service.jobs.close()
-        store.close()
+        try:
+            service.jobs.start()
+            yield
+        finally:
+            service.jobs.stop()
+            if worker.stop(settings.stop_wait_s):
+                service.jobs.close()
+            store.close()
 
     app = FastAPI(
         title="coilbook",

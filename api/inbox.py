@@ -15,7 +15,7 @@ Stamp = tuple[int, int]
 
 
 def stamps(inbox: Path) -> dict[Path, Stamp]:
-    """Size [bytes] and time of change [ns] of each file of the inbox itself, without links and hidden files."""
+    """Size [bytes] and time of change [ns] of each file of the inbox, links and hidden files left out."""
     found = {}
     for path in inbox.iterdir():
         if path.name.startswith(".") or path.name.lower().endswith(UNFINISHED):
@@ -39,7 +39,7 @@ def settled(inbox: Path, settle_s: float, wait: Callable[[float], object]) -> di
 def put_away(
     inbox: Path, files: Sequence[Path], entries: Sequence[LedgerEntry], today: date
 ) -> tuple[int, int]:
-    """Move loaded files to `done/<today>`, failed ones to `failed` with the reason beside; returns both counts."""
+    """Move loaded files to `done/<today>`, failed ones to `failed` with the reason; returns both counts."""
     reasons: dict[Path, list[str]] = {}
     for entry in entries:
         if entry.outcome == "failed":

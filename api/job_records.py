@@ -21,7 +21,7 @@ ORDER BY job_run_id DESC LIMIT $limit
 # The newest run of each job, where it went wrong; a job that worked since is no news.
 FAILURES = """
 FROM (
-    FROM job_run WHERE outcome <> 'running'
+    FROM job_run WHERE outcome <> 'running' AND job <> 'serve'
     QUALIFY row_number() OVER (PARTITION BY job ORDER BY job_run_id DESC) = 1
 )
 WHERE outcome IN ('failed', 'interrupted') ORDER BY job_run_id DESC

@@ -34,8 +34,14 @@ class _Server(uvicorn.Server):
 
     def handle_exit(self, sig: int, frame: FrameType | None) -> None:
         """Have running work give up at its next step, so that the requests that wait for it end."""
-        self._worker.ask_to_stop()
+        self._worker.ask_to_stop(hurry=self.should_exit)
         super().handle_exit(sig, frame)
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """As ever, but the application ends in order also where a second signal cut the waiting short."""
+        await super().shutdown(sockets)
+        if self.force_exit:
+            await self.lifespan.shutdown()
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         await super().startup(sockets)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import queue
 import threading
+import time
 from collections.abc import Callable
 from concurrent.futures import Future
 from typing import Any, TypeVar
@@ -32,6 +33,7 @@ class Worker:
     def __init__(self, limit: int) -> None:
         self._waiting: queue.Queue[tuple[Future[Any], Callable[[], Any]]] = queue.Queue(limit)
         self._stopping = threading.Event()
+        self._hurried = threading.Event()
         self._thread = threading.Thread(target=self._run, name="worker", daemon=True)
         self._thread.start()
 
@@ -59,17 +61,24 @@ class Worker:
         if self._stopping.is_set():
             raise Stopped("given up: the server is stopping")
 
-    def ask_to_stop(self) -> None:
-        """Take no more work, refuse what waits, and have what runs give up at its next `check`."""
+    def ask_to_stop(self, *, hurry: bool = False) -> None:
+        """Take no more work, refuse what waits, and have what runs give up at its next `check`.
+
+        With `hurry` a later `stop` does not wait for what runs.
+        """
         self._stopping.set()
+        if hurry:
+            self._hurried.set()
         self._refuse_waiting()
 
     def stop(self, wait_s: float) -> bool:
         """Refuse what waits, wait up to `wait_s` for what runs. True if nothing runs any more."""
         self.ask_to_stop()
-        self._thread.join(wait_s)
+        until = time.monotonic() + wait_s
+        while self._thread.is_alive() and time.monotonic() < until and not self._hurried.is_set():
+            self._thread.join(ROOM_LOOK_S)
         if self._thread.is_alive():
-            log.warning("work still runs after %.0f s; its transaction will be rolled back", wait_s)
+            log.warning("work still runs; its transaction will be rolled back")
         return not self._thread.is_alive()
 
     def _refuse_waiting(self) -> None:

@@ -8,8 +8,10 @@ from typing import Annotated
 import typer
 from coilbook.api.commands.options import StoreOption, absolute, existing, open_operations
 from coilbook.api.output import note, progress
+from coilbook.api.remote import ask_server
 from coilbook.api.settings import read_settings
-from coilbook.ingest.errors import StoreInUse
+from coilbook.api.side_file import read_side_file, side_file
+from coilbook.ingest.errors import InputError, StoreInUse
 
 
 def backup(
@@ -32,8 +34,21 @@ def restore(
 
     settings = read_settings(store=store)
     copy = existing([source])[0]
-    try:
-        restore_store(copy, settings.store)
-    except StoreInUse as exc:
-        raise StoreInUse(f"{exc}; stop the server or command that holds it, then restore again") from exc
+    if side_file(settings.store).exists() and (server := _server_of(settings.store)):
+        raise StoreInUse(f"store {settings.store} is held by {server}; stop it, then restore again")
+    if settings.store.exists():
+        raise InputError(
+            f"store {settings.store} exists; move it away first, or name another with --store: "
+            "a restore overwrites nothing"
+        )
+    restore_store(copy, settings.store)
     note(f"store {settings.store} restored from {source}")
+
+
+def _server_of(store: Path) -> str:
+    """The server that holds `store`, in words; '' where none answers."""
+    try:
+        ask_server(store)
+    except StoreInUse:
+        return ""
+    return f"a running server (process {read_side_file(store).pid})"

@@ -7,21 +7,35 @@ from enum import StrEnum
 from typing import Annotated, Any
 
 from coilbook.analytics.queries.site import SiteCard, site_card
+from coilbook.analytics.queries.timeline import timeline
 from coilbook.analytics.rule_settings import read_settings
-from coilbook.api.charts import CHARTS, ChartRange, chart_spec
 from coilbook.api.operations import RECORD_DAYS
 from coilbook.api.problems import ProblemError, described
 from coilbook.api.routes.parameters import First, Last, SiteId
-from coilbook.api.service import ServiceDep
+from coilbook.api.service import Service, ServiceDep
+from coilbook.api.site_charts import Drawn, drawn_record, drawn_timeline
+from coilbook.dashboards.charts.look import spec
 from coilbook.ingest.errors import InputError
+from coilbook.ingest.local_time import ONE_DAY, midnight
+from coilbook.ingest.store import Session
 from fastapi import APIRouter, Path
 from fastapi.responses import JSONResponse
 
 router = APIRouter(prefix="/api/sites/{site_id}/charts", tags=["charts"])
 
-ChartName = StrEnum("ChartName", {name.replace("-", "_"): name for name in CHARTS})  # type: ignore[misc]
 TIMELINE_DAYS = 7
 MOST_DAYS = 1100
+EARLIEST, LATEST = date(1970, 1, 1), date(2200, 1, 1)
+
+
+class ChartName(StrEnum):
+    """The charts of a site."""
+
+    timeline = "timeline"
+    windows = "windows"
+    starts = "starts"
+    lengths = "lengths"
+    wear = "wear"
 
 
 @router.get(
@@ -45,24 +59,32 @@ def chart(
         card = site_card(session, site_id)
         if card is None:
             raise ProblemError(404, f"no site {site_id!r} in the registry")
-        wanted = _range(card, name.value, first, last)
-        found = chart_spec(session, name.value, wanted, read_settings(service.settings.rules))
-    if found is None:
-        raise ProblemError(404, f"site {site_id!r} has nothing to draw from {wanted.first} to {wanted.last}")
-    return found
+        since, until = _range(card, name, first, last)
+        drawn = _drawn(session, service, card, name, since, until)
+    if drawn is None or drawn.rows.is_empty():
+        raise ProblemError(404, f"site {site_id!r} has nothing to draw from {since} to {until}")
+    return spec(drawn.draw(), name=f"{site_id}-{name}")
 
 
-def _range(card: SiteCard, name: str, first: date | None, last: date | None) -> ChartRange:
-    """The dates asked for, else the last days of the site's logs."""
-    until = last or (max(first, card.last_day) if first and card.last_day else card.last_day)
+def _drawn(
+    session: Session, service: Service, card: SiteCard, name: ChartName, since: date, until: date
+) -> Drawn | None:
+    if name is ChartName.timeline:
+        start, end = midnight(card.timezone, since), midnight(card.timezone, until + ONE_DAY)
+        return drawn_timeline(timeline(session, card.site_id, start, end))
+    return drawn_record(session, card.site_id, name, since, until, read_settings(service.settings.rules))
+
+
+def _range(card: SiteCard, name: ChartName, first: date | None, last: date | None) -> tuple[date, date]:
+    """The local dates asked for, both included, else the last days of the site's logs."""
+    for day in (first, last):
+        if day is not None and not EARLIEST <= day <= LATEST:
+            raise InputError(f"expected dates from {EARLIEST} to {LATEST}, got {day}")
+    until = last or card.last_day
     if until is None:
         raise ProblemError(404, f"site {card.site_id!r} has no log yet")
-    days = TIMELINE_DAYS if name == "timeline" else RECORD_DAYS
-    try:
-        since = first or until - timedelta(days=days - 1)
-        if not timedelta(0) <= until - since < timedelta(days=MOST_DAYS):
-            raise InputError(f"expected first <= last and at most {MOST_DAYS} days, got {since} to {until}")
-        until + timedelta(days=2), since - timedelta(days=2)
-    except OverflowError:
-        raise InputError("dates: out of the calendar's range") from None
-    return ChartRange(card.site_id, card.timezone, since, until)
+    days = TIMELINE_DAYS if name is ChartName.timeline else RECORD_DAYS
+    since = first or until - timedelta(days=days - 1)
+    if not timedelta(0) <= until - since < timedelta(days=MOST_DAYS):
+        raise InputError(f"expected first <= last and at most {MOST_DAYS} days, got {since} to {until}")
+    return since, until
