@@ -1,0 +1,159 @@
+"""The facts of the store against a plain-Python reading of the same definitions, cell by cell.
+
+Source of the expected values: `tests/reference/`, written from the definitions alone and pinned by hand-worked
+cases. COILBOOK_FUZZ_SEEDS=N compares N fleets instead of a few.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+from random import Random
+from tempfile import TemporaryDirectory
+
+import pytest
+from coilbook.analytics.facts_runner import refresh_facts
+from coilbook.ingest.schema import FACTS
+from coilbook.ingest.store import Store
+from reference.coverage import Fact
+from reference.facts import facts_of
+from reference.into_store import clear_sky_of, differences, put, stored
+from reference.random_fleet import merged, random_fleet
+from reference.rows import Fleet
+
+SEEDS = int(os.environ.get("COILBOOK_FUZZ_SEEDS", "40"))
+FLEETS_A_STORE = 10
+SHOWN = 30
+
+
+@contextmanager
+def opened() -> Iterator[Store]:
+    """A store in a folder of its own."""
+    with TemporaryDirectory() as folder, Store.open(Path(folder) / "facts.duckdb", threads=2) as store:
+        yield store
+
+
+def compare(store: Store, fleet: Fleet) -> None:
+    """Fail with table, key, column, got and expected of the cells that differ."""
+    lines = []
+    for table, rows in facts_of(fleet, clear_sky_of(store)).items():
+        lines += differences(table, stored(store, table), rows)
+    assert not lines, f"{len(lines)} cells differ\n" + "\n".join(lines[:SHOWN])
+
+
+@pytest.mark.parametrize("first", range(0, SEEDS, FLEETS_A_STORE))
+def test_facts_of_random_fleets_equal_the_reference(first: int) -> None:
+    fleet = merged([random_fleet(seed) for seed in range(first, first + FLEETS_A_STORE)])
+    with opened() as store:
+        put(store, fleet)
+        refresh_facts(store)
+        compare(store, fleet)
+
+
+@pytest.mark.parametrize("seed", range(90_000, 90_000 + max(2, SEEDS // 20)))
+def test_facts_over_two_months_equal_the_reference(seed: int) -> None:
+    """Long enough for whatever looks back 31 days: borrowed intervals, the rate of closings."""
+    fleet = random_fleet(seed, days=66)
+    with opened() as store:
+        put(store, fleet)
+        refresh_facts(store)
+        compare(store, fleet)
+
+
+@pytest.mark.parametrize("seed", range(500, 502))
+def test_as_of_leaves_out_what_came_later(seed: int) -> None:
+    fleet = random_fleet(seed)
+    stamps = sorted(row.ts for row in [*fleet.switch, *fleet.power])
+    as_of = stamps[2 * len(stamps) // 3]
+    with opened() as store:
+        put(store, fleet)
+        refresh_facts(store, as_of=as_of)
+        compare(store, fleet.before(as_of))
+
+
+def everything(store: Store) -> dict[str, list[Fact]]:
+    """All facts, every column."""
+    return {table.name: stored(store, table.name) for table in FACTS}
+
+
+def assert_identical(got: dict[str, list[Fact]], expected: dict[str, list[Fact]]) -> None:
+    """Every bit of every number."""
+    lines = [
+        line
+        for table, rows in expected.items()
+        for line in differences(table, got[table], rows, exactly=True)
+    ]
+    assert not lines, f"{len(lines)} cells differ\n" + "\n".join(lines[:SHOWN])
+    assert repr(got) == repr(expected)
+
+
+def from_nothing(fleet: Fleet) -> dict[str, list[Fact]]:
+    """The facts of one load and one refresh."""
+    with opened() as store:
+        put(store, fleet)
+        refresh_facts(store)
+        return everything(store)
+
+
+def only(fleet: Fleet, rows: list[object]) -> Fleet:
+    """The fleet's registry, with those of its log rows that are among `rows`."""
+    chosen = {id(row) for row in rows}
+    kept = {name: [r for r in getattr(fleet, name) if id(r) in chosen] for name in LOGS}
+    return replace(fleet, **kept)
+
+
+LOGS = ("switch", "power", "meter", "status", "service")
+REGISTRY = ("sites", "circuits", "windows", "tariffs")
+
+
+def split(rng: Random, fleet: Fleet) -> list[list[object]]:
+    """The log rows in two to four loads: at random, by time with latecomers, by kind, or a hole filled later."""
+    rows = [row for name in LOGS for row in getattr(fleet, name)]
+    count = rng.choice((2, 2, 3, 4))
+    style = rng.choice(("random", "time", "kind", "hole"))
+    parts: list[list[object]] = [[] for _ in range(count)]
+    stamped = sorted(row.ts for name in LOGS[:4] for row in getattr(fleet, name))
+    begin, end = stamped[0], stamped[-1]
+    hole = begin + (end - begin) * rng.random()
+    hole_end = hole + timedelta(hours=rng.choice((1, 7, 30)))
+    kinds = {name: rng.randrange(count) for name in LOGS}
+    for name in LOGS:
+        for row in getattr(fleet, name):
+            ts = getattr(row, "ts", begin)
+            if style == "random":
+                place = rng.randrange(count)
+            elif style == "time":
+                place = min(count - 1, int(count * ((ts - begin) / (end - begin + timedelta(1e-6)))))
+                place = rng.randrange(count) if rng.random() < 0.02 else place
+            elif style == "kind":
+                place = kinds[name]
+            else:
+                place = 1 if hole <= ts < hole_end else 0
+            parts[place].append(row)
+    assert sum(map(len, parts)) == len(rows)
+    return parts
+
+
+@pytest.mark.parametrize("seed", range(700, 700 + max(12, SEEDS // 4)))
+def test_many_loads_and_refreshes_equal_one(seed: int) -> None:
+    rng = Random(seed)
+    fleet = merged([random_fleet(1000 * seed + n, days=rng.choice((None, None, None, 40))) for n in range(2)])
+    with opened() as store:
+        put(store, replace(fleet, **{name: [] for name in LOGS}))
+        for number, part in enumerate(split(rng, fleet), start=1):
+            load = only(fleet, part)
+            put(store, replace(load, **{name: [] for name in REGISTRY}), number)
+            refresh_facts(store)
+        got = everything(store)
+    assert_identical(got, from_nothing(fleet))
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_row_order_does_not_matter(seed: int) -> None:
+    fleet = random_fleet(300 + seed)
+    turned = Fleet(**{name: list(reversed(rows)) for name, rows in vars(fleet).items()})
+    assert_identical(from_nothing(turned), from_nothing(fleet))
