@@ -9,7 +9,7 @@ from pathlib import Path
 
 from coilbook.api.inbox import put_away
 from coilbook.api.morning_files import write_morning
-from coilbook.api.operations import CaseFilter, DirectOperations
+from coilbook.api.operations import DirectOperations
 from coilbook.api.settings import Settings
 from coilbook.ingest.load import Progress
 from coilbook.ingest.local_time import instant, local_date
@@ -73,7 +73,6 @@ def review(operations: DirectOperations, progress: Progress) -> Outcome:
 def morning(operations: DirectOperations, settings: Settings, now: datetime) -> Outcome:
     """Write the morning list to the outbox."""
     assert settings.outbox is not None
-    found = operations.morning(CaseFilter())
     today = local_date(settings.nightly_zone, now)
-    written = write_morning(settings.outbox, found, today)
-    return Outcome(len(found.cases), f"wrote {', '.join(path.name for path in written)}")
+    written = write_morning(operations.store, settings.outbox, today)
+    return Outcome(written.cases, f"wrote {', '.join(path.name for path in written.paths)}")
