@@ -55,6 +55,7 @@ def judge(frames: Frames, settings: Settings) -> Findings:
     days = frames.per_circuit(days).with_columns(subject=c("circuit_id"))
     raised = (
         days.filter("hit")
+        .join(_details(frames.surplus_start, days.filter("hit")), on=["circuit_id", "local_date"])
         .join(costs, on=["circuit_id", "local_date"], how="left")
         .join(per_year(costs), on=["circuit_id", "local_date"], how="left")
     )
@@ -77,19 +78,28 @@ def _days(frames: Frames) -> pl.DataFrame:
     """Per circuit and day: surplus starts, those lost to a cloud, and the energy bought over the latter."""
     c = pl.col
     cloud = c("why") == "cloud"
+    return frames.surplus_start.group_by("site_id", "circuit_id", "local_date").agg(
+        n=pl.len().cast(pl.Int64),
+        clouds=cloud.sum().cast(pl.Int64),
+        unknown=(c("why") == "unknown").sum().cast(pl.Int64),
+        grid_wh=_known_sum(c("grid_wh").filter(cloud)),
+    )
+
+
+def _details(starts: pl.DataFrame, days: pl.DataFrame) -> pl.DataFrame:
+    """Per circuit and day of `days`: what the starts lost to a cloud looked like."""
+    c = pl.col
     return (
-        frames.surplus_start.sort("circuit_id", "start")
-        .group_by("site_id", "circuit_id", "local_date", maintain_order=True)
+        starts.filter(c("why") == "cloud")
+        .join(days, on=["circuit_id", "local_date"], how="semi")
+        .sort("circuit_id", "start")
+        .group_by("circuit_id", "local_date", maintain_order=True)
         .agg(
-            n=pl.len().cast(pl.Int64),
-            clouds=cloud.sum().cast(pl.Int64),
-            unknown=(c("why") == "unknown").sum().cast(pl.Int64),
-            own_wh=c("own_wh").filter(cloud).sum(),
-            grid_wh=_known_sum(c("grid_wh").filter(cloud)),
-            fall_w=c("d_pv_w").filter(cloud).mean(),
-            before_w=c("surplus_before_w").filter(cloud).mean(),
-            starts=words.rfc3339(c("start").filter(cloud)).head(12),
-            dips=words.rfc3339(c("dip_ts").filter(cloud)).head(12),
+            own_wh=c("own_wh").sum(),
+            fall_w=c("d_pv_w").mean(),
+            before_w=c("surplus_before_w").mean(),
+            starts=words.rfc3339(c("start")).head(12),
+            dips=words.rfc3339(c("dip_ts")).head(12),
         )
     )
 
