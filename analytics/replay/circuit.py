@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 from coilbook.analytics.replay.candidates import Candidate
-from coilbook.analytics.replay.kernel import COUNTS, ENERGIES, HALVES, walk
+from coilbook.analytics.replay.kernel import COUNTS, ENERGIES, HALVES, Scratch, walk
 from numpy.typing import NDArray
 
 # Edges of the bins of run lengths [s]: a bin holds its lower edge, the last bin is open.
@@ -20,9 +20,10 @@ LENGTH_EDGES_S = (0, 60, 120, 300, 600, 900, 1200, 1800, 2700, 3600, 5400, 7200,
 class Line:
     """One circuit's samples on a uniform grid, the circuit itself taken out of the house.
 
-    `surplus_w` (n,) [W] float32 or float64, any value where `gates` says hole. `own_w` [W]: what the appliance draws
-    while its contactor is closed. `step_s` [s]. `gates`, `prices`, `halves` (n,) uint8: codes of `kernel`, index
-    into the price arrays, 0 or 1. `buy_per_kwh`, `sell_per_kwh` (p,) [currency/kWh].
+    `surplus_w` (n,) [W] float32 or float64, any value where `gates` says hole. `own_w` [W]: what the
+    appliance draws while its contactor is closed. `step_s` [s]. `gates`, `prices`, `halves` (n,) uint8:
+    codes of `kernel`, index into the price arrays, 0 or 1. `buy_per_kwh`, `sell_per_kwh` (p,)
+    [currency/kWh].
     """
 
     surplus_w: NDArray[Any]
@@ -39,8 +40,9 @@ class Line:
 class Outcome:
     """Totals by candidate (c) and half (2): the columns are those of `kernel`.
 
-    `counts` (c, 2, 5): starts, samples on, short runs, most starts within 1 h and within 24 h. `energies` (c, 2, 4):
-    solar and bought energy [Wh], cost of the bought, export forgone [currency]. `lengths` (c, 16): runs by length.
+    `counts` (c, 2, 5): starts, samples on, short runs, most starts within 1 h and within 24 h.
+    `energies` (c, 2, 4): solar and bought energy [Wh], cost of the bought, export forgone [currency].
+    `lengths` (c, 16): runs by length.
     """
 
     counts: NDArray[np.int64]
@@ -54,11 +56,16 @@ def in_samples(duration_s: float, step_s: float) -> int:
 
 
 def replay_circuit(
-    line: Line, candidates: Sequence[Candidate], rest_s: float = 0.0, short_run_s: float = 600.0
+    line: Line,
+    candidates: Sequence[Candidate],
+    rest_s: float = 0.0,
+    short_run_s: float = 600.0,
+    scratch: Scratch | None = None,
 ) -> Outcome:
     """Replay `line` under each candidate. `rest_s` [s] serves where a candidate keeps the registry's rest.
 
-    Runs under `short_run_s` [s] count as short. Raises ValueError where a level lies wrong or lengths differ.
+    Runs under `short_run_s` [s] count as short. `scratch` must be as long as the line, or is made.
+    Raises ValueError where a level lies wrong or lengths differ.
     """
     n = len(line.surplus_w)
     if not (len(line.gates) == len(line.prices) == len(line.halves) == n):
@@ -91,7 +98,9 @@ def replay_circuit(
         marks = (3600.0 / line.step_s, 86400.0 / line.step_s, short_run_s / line.step_s - 1e-9, edges)
         # Neighbours share the stretches in which a start or stop is allowed.
         order = np.lexsort((samples[:, 1], levels[:, 1], samples[:, 0], levels[:, 0]))
-        walk(line.surplus_w, kernel_line, marks, order, levels, samples, (counts, energies, lengths))
+        scratch = scratch if scratch is not None and scratch.length == n else Scratch(n)
+        out = (counts, energies, lengths)
+        walk(line.surplus_w, kernel_line, marks, order, levels, samples, scratch.arrays, out)
     return Outcome(counts, energies, lengths)
 
 

@@ -1,24 +1,27 @@
 """The compiled state machine: many candidates over the samples of one circuit.
 
-How the definition is read where it leaves a choice; `tests/replay/machine_by_hand.py` says the same sample by sample:
+How the definition is read where it leaves a choice; `tests/replay/machine_by_hand.py` says the same in
+plain Python, sample by sample:
 
-- A delay includes the sample that decides: with `on_delay` of 2 samples, the second sample in a row at or above
-  `on_w` is the first that is on. A delay of 0 still needs that one sample.
-- `min_run` and `min_rest` count the samples already spent in the state: turned on at sample t, the circuit may turn
-  off at t + min_run at the earliest. So a run cut by surplus lasts at least `min_run` samples, and a rest `min_rest`.
-- The surplus counts belong to the surplus, not to the circuit: they go on under a lockout, a run window and in either
-  state. A gate only overrides what follows from them. After a lockout a rested circuit therefore starts in the
-  first free sample where the surplus has stood long enough; after a run window it stops in the first free
-  sample where the surplus has been missing long enough and `min_run`, counted from its start, is over.
-- A lockout cuts `min_run`, a run window cuts `min_rest`: both come from the clock, which beats surplus. A lockout
-  beats a run window. A forced start is a start (the contactor closes), a forced stop begins a rest.
-- A hole turns the circuit off and restarts both surplus counts. Its time counts as nothing: not as on, not as off,
-  not as rest. A run that a hole cuts, and one that stands at the log's end, has an unknown length: it counts as a
-  start, but neither as short nor in the histogram.
+- A delay includes the sample that decides: with `on_delay` of 2 samples, the second sample in a row at or
+  above `on_w` is the first that is on. A delay of 0 still needs that one sample.
+- `min_run` and `min_rest` count the samples already spent in the state: turned on at sample t, the circuit
+  may turn off at t + min_run at the earliest. So a run that surplus cuts lasts at least `min_run` samples,
+  and a rest `min_rest`.
+- The surplus counts belong to the surplus, not to the circuit: they go on under a lockout, under a run
+  window and in either state; a gate only overrides what follows from them. After a lockout, a rested
+  circuit therefore starts in the first free sample where the surplus has stood long enough; after a run
+  window it stops in the first free sample where the surplus has been missing long enough and `min_run`,
+  counted from its start, is over.
+- A lockout cuts `min_run`, a run window cuts `min_rest`: both come from the clock, which beats surplus. A
+  lockout beats a run window. A forced start is a start (the contactor closes), a forced stop begins a rest.
+- A hole turns the circuit off and restarts both surplus counts. Its time counts as nothing: not as on,
+  not as off, not as rest. A run that a hole cuts, and one that stands at the log's end, has an unknown
+  length: it counts as a start, but neither as short nor in the histogram.
 
-Because the surplus counts do not depend on the state, they are found once for all candidates that share levels and
-delays, as stretches in which a start (a stop) is allowed. A candidate then steps from stretch to stretch, and takes
-the solar energy between from a running sum.
+Because the surplus counts do not depend on the state, they are found once for all candidates that share
+levels and delays, as stretches in which a start (a stop) is allowed. A candidate then steps from stretch
+to stretch, and takes the solar energy between from a running sum.
 """
 
 from __future__ import annotations
@@ -40,7 +43,19 @@ RESTED = -(1 << 40)  # turned off before any log began
 Array = NDArray[Any]
 
 
-@njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+class Scratch:
+    """Working arrays of `walk`, kept from one circuit to the next:
+
+    fresh pages cost as much as the walk itself.
+    """
+
+    def __init__(self, n: int) -> None:
+        self.length = n
+        half = n // 2 + 2  # of n samples, at most every second begins a stretch or a run
+        self.arrays = (np.empty(n + 1), *(np.empty(half, np.int32) for _ in range(5)))
+
+
+@njit(cache=True, nogil=True)
 def spans_of(gates: Array, prices: Array, halves: Array) -> Any:
     """Stretches of equal gate, price class and half: their begins (m + 1,), the last being n."""
     n = len(gates)
@@ -59,11 +74,9 @@ def spans_of(gates: Array, prices: Array, halves: Array) -> Any:
     return begins
 
 
-@njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
-def _running_solar(surplus: Array, own_w: float, gates: Array, begins: Array) -> Any:
+@njit(cache=True, nogil=True)
+def _running_solar(surplus: Array, own_w: float, gates: Array, begins: Array, total: Array) -> None:
     """Running sum of min(own, max(0, surplus)) [W x samples] (n + 1,); holes add nothing."""
-    n = len(surplus)
-    total = np.empty(n + 1)
     total[0] = 0.0
     for m in range(len(begins) - 1):
         a, b = begins[m], begins[m + 1]
@@ -72,15 +85,15 @@ def _running_solar(surplus: Array, own_w: float, gates: Array, begins: Array) ->
             continue
         for i in range(a, b):
             total[i + 1] = total[i] + min(own_w, max(0.0, surplus[i]))
-    return total
 
 
-@njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
-def _allowed(surplus: Array, gates: Array, begins: Array, level: float, need: int, above: bool) -> Any:
-    """Stretches [begin, end) of samples at which `need` samples in a row were at or above (under) `level`."""
+@njit(cache=True, nogil=True)
+def _allowed(surplus: Array, gates: Array, begins: Array, first: Array, after: Array, rule: Any) -> Any:
+    """Stretches [first, after) of samples at which `need` samples in a row were at or above (under)
+    `level`.
+    """
+    level, need, above = rule
     n = len(surplus)
-    first = np.empty(n // 2 + 2, np.int32)
-    after = np.empty(n // 2 + 2, np.int32)
     found = 0
     row = 0
     for m in range(len(begins) - 1):
@@ -107,7 +120,7 @@ def _allowed(surplus: Array, gates: Array, begins: Array, level: float, need: in
     return first[:found], after[:found]
 
 
-@njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+@njit(cache=True, nogil=True)
 def _next(first: Array, after: Array, at: int, i: int, n: int) -> Any:
     """The first allowed sample from `i` on (n where there is none), and where to look from next time."""
     while at < len(first) and after[at] <= i:
@@ -117,9 +130,9 @@ def _next(first: Array, after: Array, at: int, i: int, n: int) -> Any:
     return max(i, first[at]), at
 
 
-@njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+@njit(cache=True, nogil=True)
 def _begin_run(begun: Array, state: Array, i: int, hour: float, day: float, counts: Array) -> None:
-    """Count a start at sample `i`. state: starts so far, first start within the hour, first within the day."""
+    """Count a start at `i`. `state`: starts so far, and the first of them within the hour and the day."""
     k = state[0]
     begun[k] = i
     state[0] = k + 1
@@ -132,7 +145,7 @@ def _begin_run(begun: Array, state: Array, i: int, hour: float, day: float, coun
     counts[MOST_24H] = max(counts[MOST_24H], k - state[2] + 1)
 
 
-@njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+@njit(cache=True, nogil=True)
 def _end_run(length: int, short: float, edges: Array, counts: Array, lengths: Array) -> None:
     """Judge a run of `length` samples against `short` and put it into its bin of lengths (all in samples)."""
     if length < short:
@@ -143,7 +156,7 @@ def _end_run(length: int, short: float, edges: Array, counts: Array, lengths: Ar
     lengths[k] += 1
 
 
-@njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+@njit(cache=True, nogil=True)
 def _one(
     line: Any,
     begins: Any,
@@ -210,31 +223,31 @@ def _one(
         energy[half, FORGONE_EXPORT] += solar_wh * sell[prices[a]] / 1000.0
 
 
-@njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+@njit(cache=True, nogil=True)
 def walk(
-    surplus: Array, line: Any, marks: Any, order: Array, levels: Array, samples: Array, out: Any
+    surplus: Array, line: Any, marks: Any, order: Array, levels: Array, samples: Array, scratch: Any, out: Any
 ) -> None:
     """All candidates over one circuit.
 
-    `line`: own power [W], hours of a sample, gates, price classes, halves (n,), prices a kWh by class (bought, sold).
-    `marks`: an hour, a day, the short-run limit and the edges of run lengths, in samples.
-    `order`: candidates so sorted that those with equal levels and delays are neighbours. `levels` (c, 2): on, off [W].
-    `samples` (c, 4): on delay, off delay, run (each at least 1) and rest. `out`: counts (c, 2, COUNTS), energies
-    (c, 2, ENERGIES) and run lengths (c, bins), added to.
+    `line`: own power [W], hours of a sample, gates, price classes, halves (n,), prices a kWh by class
+    (bought, sold). `marks`: an hour, a day, the short-run limit and the edges of run lengths, in
+    samples. `order`: candidates so sorted that those with equal levels and delays are neighbours.
+    `levels` (c, 2): on, off [W]. `samples` (c, 4): on delay, off delay, run (each at least 1) and rest.
+    `scratch`: arrays of `Scratch`. `out`: counts (c, 2, COUNTS), energies (c, 2, ENERGIES) and run
+    lengths (c, bins), added to.
     """
     gates = line[2]
+    solar, begun, up_first, up_after, down_first, down_after = scratch
     begins = spans_of(gates, line[3], line[4])
-    solar = _running_solar(surplus, line[0], gates, begins)
-    begun = np.empty(len(gates) // 2 + 2, np.int64)
-    ups = _allowed(surplus, gates, begins, levels[order[0], 0], samples[order[0], 0], True)
-    downs = _allowed(surplus, gates, begins, levels[order[0], 1], samples[order[0], 1], False)
+    _running_solar(surplus, line[0], gates, begins, solar)
+    ups, downs = (up_first[:0], up_after[:0]), (down_first[:0], down_after[:0])
     for k in range(len(order)):
-        c = order[k]
-        if k > 0:
-            p = order[k - 1]
-            if levels[c, 0] != levels[p, 0] or samples[c, 0] != samples[p, 0]:
-                ups = _allowed(surplus, gates, begins, levels[c, 0], samples[c, 0], True)
-            if levels[c, 1] != levels[p, 1] or samples[c, 1] != samples[p, 1]:
-                downs = _allowed(surplus, gates, begins, levels[c, 1], samples[c, 1], False)
+        c, p = order[k], order[max(0, k - 1)]
+        if k == 0 or levels[c, 0] != levels[p, 0] or samples[c, 0] != samples[p, 0]:
+            ups = _allowed(surplus, gates, begins, up_first, up_after, (levels[c, 0], samples[c, 0], True))
+        if k == 0 or levels[c, 1] != levels[p, 1] or samples[c, 1] != samples[p, 1]:
+            downs = _allowed(
+                surplus, gates, begins, down_first, down_after, (levels[c, 1], samples[c, 1], False)
+            )
         one = (out[0][c], out[1][c], out[2][c])
         _one(line, begins, solar, ups, downs, samples[c, 2], samples[c, 3], marks, begun, one)

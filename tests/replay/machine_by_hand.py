@@ -1,4 +1,4 @@
-"""The state machine of the replay in plain Python, one sample after the other, for comparison with the kernel."""
+"""The state machine of the replay in plain Python, one sample after the other, to compare the kernel with."""
 
 from __future__ import annotations
 
@@ -51,10 +51,8 @@ def walk(line: Line, c: Candidate, rest_s: float = 0.0, short_run_s: float = 600
         m.high = m.high + 1 if surplus >= on_w else 0
         m.low = m.low + 1 if surplus < off_w else 0
         wanted = m.on
-        if gate == LOCKOUT:
-            wanted = False
-        elif gate == RUN_WINDOW:
-            wanted = True
+        if gate in (LOCKOUT, RUN_WINDOW):
+            wanted = gate == RUN_WINDOW
         elif not m.on and m.high >= max(1, need_on) and m.off_for >= need_rest:
             wanted = True
         elif m.on and m.low >= max(1, need_off) and m.on_for >= need_run:

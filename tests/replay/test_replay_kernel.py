@@ -62,7 +62,7 @@ PLAIN = Candidate(0.0)
         ("##..." + "#####" + "..", "", Candidate(0.0, on_delay_s=60, off_delay_s=60), 240, 2, 6, None),
         # It begins rested: the first start waits for the delay alone.
         ("##########", "", PLAIN, 36000, 1, 9, None),
-        # A lockout cuts the minimum run, and with surplus standing the circuit starts in the first free sample.
+        # A lockout cuts the minimum run; with surplus standing it starts in the first free sample.
         ("##########", "   LLL", Candidate(3600.0), 0, 2, 2 + 4, None),
         # ... unless it must rest: off at 3, rest 5 min, on at 8.
         ("##########", "   LLL", Candidate(0.0), 300, 2, 2 + 2, None),

@@ -1,0 +1,30 @@
+"""A recommendation in a sentence with its numbers, or in a sentence that says it cannot tell."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from coilbook.analytics.replay.request import TuneRequest
+
+if TYPE_CHECKING:
+    from coilbook.analytics.replay.recommend import Recommendation
+
+
+def sentence(made: Recommendation, request: TuneRequest) -> str:
+    """The recommendation of one class in words."""
+    name = made.appliance.replace("_", " ")
+    base = (
+        f"{made.circuits} circuits at {made.sites} sites over {made.days:.0f} days; "
+        f"{request.resamples} resamples of sites, seed {request.seed}"
+    )
+    if made.candidate is None or not made.decision.enough:
+        lead = "" if made.candidate is None else f" Least costly in the replay was {made.candidate.words()}."
+        return f"{name}: not enough to tell, because {' and '.join(made.decision.reasons)}.{lead} ({base}.)"
+    gain = f"{abs(made.saving):.2f} {made.currency} {'less' if made.saving >= 0 else 'more'}"
+    span = f"90 % interval of the saving {made.saving_low:.2f} to {made.saving_high:.2f}"
+    worse = "no site would pay more" if made.sites_worse == 0 else f"{made.sites_worse} sites would pay more"
+    cost = f"It costs {made.cost:.2f} {made.currency} a circuit and year"
+    return (
+        f"{name}: {made.candidate.words()}. {cost}, {gain} than today's settings ({span}); "
+        f"{made.decision.agreement:.0%} of resamples agree; {worse}. ({base}.)"
+    )
