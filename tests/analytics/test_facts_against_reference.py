@@ -1,7 +1,7 @@
 """The facts of the store against a plain-Python reading of the same definitions, cell by cell.
 
-Source of the expected values: `tests/reference/`, written from the definitions alone and pinned by hand-worked
-cases. COILBOOK_FUZZ_SEEDS=N compares N fleets instead of a few.
+The expected values come from `tests/reference/`, written from the definitions alone and pinned by cases worked
+out by eye. COILBOOK_FUZZ_SEEDS=N compares N fleets instead of a few.
 """
 
 from __future__ import annotations
@@ -111,7 +111,7 @@ REGISTRY = ("sites", "circuits", "windows", "tariffs")
 
 
 def split(rng: Random, fleet: Fleet) -> list[list[object]]:
-    """The log rows in two to four loads: at random, by time with latecomers, by kind, or a hole filled later."""
+    """The log rows in two to four loads: at random, by time with latecomers, by kind, or a hole last."""
     rows = [row for name in LOGS for row in getattr(fleet, name)]
     count = rng.choice((2, 2, 3, 4))
     style = rng.choice(("random", "time", "kind", "hole"))

@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from itertools import pairwise
 from statistics import median
 from typing import Generic, Protocol, TypeVar
 
@@ -45,11 +46,11 @@ class Extent(Generic[Row]):
 
 
 def interval_of(stamps: dict[date, list[datetime]], day: date) -> timedelta | None:
-    """The median distance of the day's samples, else that of the newest of the 31 days before; None = unknown."""
+    """The median distance of the day's samples, else that of the newest of the 31 days before, if any."""
     for back in range(32):
         found = stamps.get(day - back * ONE_DAY, [])
         if len(found) >= 3:
-            return median([later - earlier for earlier, later in zip(found, found[1:], strict=False)])
+            return median([later - earlier for earlier, later in pairwise(found)])
     own = stamps.get(day, [])
     if len(own) == 2:
         return own[1] - own[0]

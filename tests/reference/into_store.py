@@ -83,7 +83,7 @@ def same(got: object, expected: object) -> bool:
 
 
 def differences(table: str, got: list[Fact], expected: list[Fact], *, exactly: bool = False) -> list[str]:
-    """One line for each cell that differs and each row that only one side has; columns as `expected` has them."""
+    """One line for each cell that differs and each row of one side only; columns as `expected` has them."""
     grain = BY_NAME[table].grain
 
     def by_key(rows: list[Fact]) -> dict[tuple[Any, ...], Fact]:
@@ -107,7 +107,7 @@ def _shown(key: tuple[Any, ...]) -> str:
 
 
 def clear_sky_of(store: Store) -> ClearExpectation:
-    """The clear-sky expectation [W] of a store's own envelopes: (site_id, local_date, instant) -> W or None."""
+    """The clear-sky expectation [W] from a store's own envelopes: (site_id, local_date, instant)."""
     with store.reading() as session:
         envelopes = session.frame("SELECT * FROM pv_envelope ORDER BY site_id, local_date")
         places = session.frame("SELECT site_id, latitude, longitude FROM site")

@@ -1,4 +1,4 @@
-"""Random switching: clock and surplus runs, chatter, repeats, pairs at one instant, hand, shed, lost numbers."""
+"""Random switching: all causes, chatter, repeats, pairs at one instant, long holds, lost numbers."""
 
 from __future__ import annotations
 

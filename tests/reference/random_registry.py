@@ -76,7 +76,7 @@ def window_rows(rng: Random, circuit_id: str, span: Span) -> list[WindowRow]:
 
 
 def tariff_rows(rng: Random, tariff_id: str, span: Span) -> list[TariffRow]:
-    """A day of prices, without overlap: whole or with a stretch of no price, by weekday, or with a history."""
+    """A day of prices without overlap: with or without a stretch of no price, by weekday, with a history."""
     if rng.random() < 0.3:
         return _parts(rng, tariff_id, "daily", wraps=True)
     if rng.random() < 0.4:

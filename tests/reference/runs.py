@@ -59,7 +59,7 @@ def in_order(events: Sequence[SwitchEvent]) -> list[SwitchEvent]:
 
 
 def stretches(events: Sequence[SwitchEvent], horizon: datetime) -> list[Stretch]:
-    """One circuit's events with what they did and how long they stood. Before the first the circuit is off."""
+    """One circuit's events with what they did and how long they stood; before the first it is off."""
     ordered = in_order(events)
     found = []
     closed = False

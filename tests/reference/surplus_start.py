@@ -6,8 +6,8 @@ from collections.abc import Callable
 from datetime import date, datetime, timedelta
 
 from reference.balance import base_w, grid_w, meter_mean_w, surplus_w
-from reference.clock import ZERO, date_at
 from reference.circuit_day import UNSEEN
+from reference.clock import ZERO, date_at
 from reference.coverage import Fact
 from reference.extents import Extent, beginning_within, touching
 from reference.rows import PowerSample
