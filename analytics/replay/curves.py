@@ -24,25 +24,26 @@ from coilbook.analytics.replay.uncertainty import Counts, Floats, interval, mean
 TODAY = "today"
 
 
-def settings_columns(candidates: Sequence[Candidate], count: int) -> dict[str, list[Any]]:
+def settings_columns(candidates: Sequence[Candidate], count: int) -> dict[str, pl.Series]:
     """Columns that name each candidate, the last row being today's setting; the whole `count` times over."""
     named = [*candidates, None]
-    columns: dict[str, list[Any]] = {
-        "candidate": [k if c else None for k, c in enumerate(named)],
-        "words": [c.words() if c else TODAY for c in named],
+    columns = {
+        "candidate": pl.Series([k if c else None for k, c in enumerate(named)] * count, dtype=pl.Int64),
+        "words": pl.Series([c.words() if c else TODAY for c in named] * count, dtype=pl.String),
     }
     for name in ("min_run_s", "on_level", "off_level", "on_delay_s", "off_delay_s", "min_rest_s"):
-        columns[name] = [getattr(c, name) if c else None for c in named]
-    return {name: values * count for name, values in columns.items()}
+        values = [getattr(c, name) if c else None for c in named]
+        columns[name] = pl.Series(values * count, dtype=pl.Float64)
+    return columns
 
 
 def curves(table: ClassTable, candidates: Sequence[Candidate], counts: Counts) -> pl.DataFrame:
     """One row a candidate, and one for today's setting (`candidate` null), of one class.
 
     For yearly cost [currency] and starts a day: mean, median, 10 and 90 % points over circuits, and 90 %
-    intervals (`_low`, `_high`) of mean and median by resampling sites; means of the rest: energies
-    [kWh/a], short runs [1/a], share of a contactor's life a year, share of circuits within the starts
-    limit.
+    intervals (`_low`, `_high`) of mean and median by resampling sites. Means of the rest: energies [kWh/a],
+    short runs [1/a], share of a contactor's life a year, share of circuits within the starts limit.
+    `cost_per_own_kwh` sets the cost against the energy that the appliance got for it.
     """
     weights = counts[:, table.site].astype(np.float64)
     n = len(candidates) + 1
@@ -63,7 +64,8 @@ def curves(table: ClassTable, candidates: Sequence[Candidate], counts: Counts) -
         "life_used": table.life_used(),
         "within_limit": table.within().astype(np.float64),
     }
-    return pl.DataFrame(columns | {name: values.mean(axis=0) for name, values in means.items()})
+    frame = pl.DataFrame(columns | {name: values.mean(axis=0) for name, values in means.items()})
+    return frame.with_columns((pl.col("cost_mean") / pl.col("own_kwh")).alias("cost_per_own_kwh"))
 
 
 def _spread(name: str, values: Floats, weights: Floats) -> dict[str, Floats]:
@@ -82,12 +84,13 @@ def run_lengths(table: ClassTable, candidates: Sequence[Candidate]) -> pl.DataFr
     """
     totals = np.stack([r.outcome.lengths for r in table.circuits]).sum(axis=0)
     bins = len(LENGTH_EDGES_S)
+    each = [k for k in range(len(totals)) for _ in range(bins)]
     named = settings_columns(candidates, 1)
     columns = {
         "appliance": [table.appliance] * totals.size,
         "currency": [table.currency] * totals.size,
-        "candidate": np.repeat(np.array(named["candidate"], object), bins).tolist(),
-        "words": np.repeat(np.array(named["words"], object), bins).tolist(),
+        "candidate": named["candidate"].gather(each),
+        "words": named["words"].gather(each),
         "from_s": list(LENGTH_EDGES_S) * len(totals),
         "to_s": [*LENGTH_EDGES_S[1:], None] * len(totals),
         "runs": totals.ravel(),

@@ -15,17 +15,17 @@ from coilbook.analytics.replay.circuit import Line, Outcome, replay_circuit
 from coilbook.analytics.replay.cohort import variability
 from coilbook.analytics.replay.fleet_log import PowerLog, groups, power_logs
 from coilbook.analytics.replay.gates import (
-    NO_PRICE,
     Codes,
     Mask,
     Prices,
     circuit_gates,
+    covered_cells,
     halves,
     price_classes,
     within_months,
 )
 from coilbook.analytics.replay.grid import Floats, Grid, lay
-from coilbook.analytics.replay.kernel import HOLE, Scratch
+from coilbook.analytics.replay.kernel import Scratch
 from coilbook.analytics.replay.registry import Circuit, Registry, Site
 from coilbook.analytics.replay.request import Cancelled, TuneRequest
 from coilbook.analytics.replay.take_out import (
@@ -46,6 +46,7 @@ Cancel = Callable[[], bool]
 
 EARLIEST, LATEST = datetime(1970, 1, 2), datetime(2200, 1, 1)  # noqa: DTZ001 - instants are naive UTC
 DAY_S = 86400.0
+NO_LOG = "no power log of its site in the time asked for"
 
 
 @dataclass(frozen=True)
@@ -114,13 +115,16 @@ def replay_fleet(
     replayed: list[Replayed] = []
     left_out: list[LeftOut] = []
     done = 0
-    with ThreadPoolExecutor(request.threads) as pool:
+    pool = ThreadPoolExecutor(request.threads)
+    try:
         for sites, found in zip(bunches, pool.map(bunch, bunches), strict=True):
             replayed += [one for one in found if isinstance(one, Replayed)]
             left_out += [one for one in found if isinstance(one, LeftOut)]
             done += len(sites)
             if progress is not None:
                 progress(done, len(by_site))
+    finally:
+        pool.shutdown(cancel_futures=True)
     return replayed, left_out
 
 
@@ -143,7 +147,7 @@ def _replay_sites(
         for log in power_logs(session, sites, first, stop, with_pv):
             _stop_if(cancel)
             cells = _cells(log, registry, request)
-            if cells is not None and (scratch is None or scratch.length != cells.grid.n):
+            if isinstance(cells, _Cells) and (scratch is None or scratch.length != cells.grid.n):
                 scratch = Scratch(cells.grid.n)
             for circuit in by_site[log.site_id]:
                 yield _replay_one(
@@ -154,7 +158,7 @@ def _replay_sites(
 
 def _replay_one(
     circuit: Circuit,
-    cells: _Cells | None,
+    cells: _Cells | str,
     registry: Registry,
     request: TuneRequest,
     runs: list[NDArray[Any]] | None,
@@ -162,13 +166,11 @@ def _replay_one(
     learned: Learned | None,
     scratch: Scratch | None,
 ) -> Replayed | LeftOut:
-    if cells is None or bool(cells.holes.all()):
-        return LeftOut(circuit, "no power log of its site in the time asked for")
+    if isinstance(cells, str):
+        return LeftOut(circuit, cells)
     wanted = request.cohort.variability
     if wanted is not None and not wanted[0] <= cells.variability < wanted[1]:
         return LeftOut(circuit, "the variability of its site's PV lies outside the cohort")
-    if bool((cells.prices.classes[~cells.holes] == NO_PRICE).any()):
-        return LeftOut(circuit, "its site's tariff has no price for some hours")
     grid = cells.grid
     metered = None if meter is None else metered_w(grid, meter)
     out = take_out(cells.net_w, cells.house_w, on_shares(grid, runs), metered, learned, circuit.rated_w)
@@ -176,30 +178,26 @@ def _replay_one(
         return LeftOut(circuit, out)
     shed = cells.islanded if circuit.shed else np.zeros(grid.n, np.bool_)
     gates = circuit_gates(grid, cells.days, registry.windows.get(circuit.circuit_id, ()), shed, cells.holes)
+    covered, unpriced = covered_cells(gates, cells.halves, cells.prices.classes)
+    if covered.sum() == 0:
+        return LeftOut(circuit, NO_LOG)
+    if unpriced:
+        return LeftOut(circuit, "its site's tariff has no price for some hours")
     line = Line(
         out.surplus_w, out.own_w, grid.step_s, gates, cells.prices.classes, cells.halves,
         cells.prices.buy_per_kwh, cells.prices.sell_per_kwh,
     )  # fmt: skip
     tried = (*request.candidates, Candidate(circuit.min_run_s))
     outcome = replay_circuit(line, tried, circuit.min_rest_s, request.short_run_s, scratch)
-    covered = np.bincount(cells.halves[gates != HOLE], minlength=2).astype(np.float64) * (grid.step_s / DAY_S)
-    site = registry.sites[circuit.site_id]
-    return Replayed(
-        circuit,
-        site,
-        out.own_w,
-        out.source,
-        cells.prices.currency,
-        covered,
-        grid.step_s,
-        cells.variability,
-        outcome,
-    )
+    site, days = registry.sites[circuit.site_id], covered * (grid.step_s / DAY_S)
+    currency, index = cells.prices.currency, cells.variability
+    return Replayed(circuit, site, out.own_w, out.source, currency, days, grid.step_s, index, outcome)
 
 
-def _cells(log: PowerLog, registry: Registry, request: TuneRequest) -> _Cells | None:
+def _cells(log: PowerLog, registry: Registry, request: TuneRequest) -> _Cells | str:
+    """The site's cells, or why it has none."""
     if len(log.ts_us) < 2:
-        return None
+        return NO_LOG
     site = registry.sites[log.site_id]
     days = _days(site.timezone, log)
     midnights = wall_instants(days, time(0))
@@ -207,7 +205,10 @@ def _cells(log: PowerLog, registry: Registry, request: TuneRequest) -> _Cells | 
     island = log.islanded.any()
     columns += [log.islanded.astype(np.float32)] if island else []
     columns += [log.pv_w] if request.cohort.variability is not None else []
-    grid, laid = lay(log.ts_us, columns, midnights)
+    try:
+        grid, laid = lay(log.ts_us, columns, midnights)
+    except ValueError as exc:
+        return str(exc)
     islanded = laid[2] > 0.5 if island else np.zeros(grid.n, np.bool_)
     index = variability(laid[-1], grid, midnights) if request.cohort.variability is not None else float("nan")
     holes = np.isnan(laid[0])

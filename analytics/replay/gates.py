@@ -7,6 +7,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import time
+from typing import Any
 
 import numpy as np
 from coilbook.analytics.replay.calendar import (
@@ -21,6 +22,7 @@ from coilbook.analytics.replay.calendar import (
 )
 from coilbook.analytics.replay.grid import Grid, paint
 from coilbook.analytics.replay.kernel import FREE, HOLE, LOCKOUT, RUN_WINDOW
+from numba import njit
 from numpy.typing import NDArray
 
 NO_PRICE = 255
@@ -98,3 +100,14 @@ def circuit_gates(grid: Grid, days: Days, windows: Sequence[Window], shed: Mask,
 def _paint(out: Codes, grid: Grid, spans: tuple[Instants, Instants], mask: Mask, value: int) -> None:
     begins, ends = grid.cells(spans[0][mask]), grid.cells(spans[1][mask])
     paint(out, begins, ends, np.full(len(begins), value, np.uint8))
+
+
+@njit(cache=True, nogil=True)
+def covered_cells(gates: Codes, halves: Codes, prices: Codes) -> Any:
+    """Cells of each half outside holes (2,), and whether one of them has no price."""
+    count, unpriced = np.zeros(2, np.int64), False
+    for i in range(len(gates)):
+        if gates[i] != HOLE:
+            count[halves[i]] += 1
+            unpriced |= prices[i] == NO_PRICE
+    return count, unpriced

@@ -43,78 +43,72 @@ class Grid:
 
 
 @njit(cache=True, nogil=True)
-def _median_step(ts: Array) -> int:
-    """Median distance of neighbours in sorted `ts` (at least 2).
-
-    One value held by most of them is the median.
-    """
-    held, votes, most = 0, 0, 0
+def _median_step(ts: Array, guess: int) -> int:
+    """Median distance of neighbours in sorted `ts` (at least 2); a guess that most of them equal is it."""
+    equal = 0
     for i in range(1, len(ts)):
-        step = ts[i] - ts[i - 1]
-        if votes == 0:
-            held = step
-        votes += 1 if step == held else -1
-    for i in range(1, len(ts)):
-        most += ts[i] - ts[i - 1] == held
-    if 2 * most > len(ts) - 1:
-        return int(held)
+        equal += ts[i] - ts[i - 1] == guess
+    if 2 * equal > len(ts) - 1:
+        return guess
     return int(np.median(np.diff(ts)))
 
 
 @njit(cache=True, nogil=True)
-def _reaches(ts: Array, days: Array, step: int) -> Any:
-    """The most time that each sample may cover: three intervals of its local day (`days`: begins, sorted)."""
-    reach = np.empty(len(ts), np.int64)
+def _places(ts: Array, days: Array, step: int) -> Any:
+    """Cell of each sample and the cells it may hold: three intervals of its local day (`days`: begins)."""
+    cells, held = np.empty(len(ts), np.int32), np.empty(len(ts), np.int32)
     interval = step
-    a = 0
+    cell, a = 0, 0
     while a < len(ts):
         d = np.searchsorted(days, ts[a], "right")
         b = len(ts) if d == len(days) else np.searchsorted(ts, days[d], "left")
         if b - a >= LEAST_SAMPLES:
-            interval = _median_step(ts[a:b])
-        reach[a:b] = EXTENT_INTERVALS * interval
+            interval = _median_step(ts[a:b], step)
+        held[a:b] = max(1, (EXTENT_INTERVALS * interval + step // 2) // step)
+        for i in range(a, b):
+            if i > 0 and ts[i] - ts[i - 1] == step:  # spares a division
+                cell += 1
+            else:
+                cell = (ts[i] - ts[0] + step // 2) // step
+            cells[i] = cell
         a = b
-    return reach
+    held[-1] = 1
+    return cells, held
 
 
 @njit(cache=True, nogil=True)
-def _spread(ts: Array, reach: Array, step: int, values: Array, out: Array) -> None:
-    """Fill `out` (NaN where no sample holds) from `values` at sorted `ts`."""
-    n, count = len(out), len(ts)
-    out[:] = np.nan
-    i = 0
+def _spread(cells: Array, held: Array, values: Array, out: Array) -> None:
+    """Fill `out` (NaN where no sample holds) with the mean of the values of each cell."""
+    count, filled, i = len(cells), 0, 0
     while i < count:
-        cell = (ts[i] - ts[0] + step // 2) // step
-        total, j = 0.0, i
-        while j < count and (ts[j] - ts[0] + step // 2) // step == cell:
+        cell, total, j = cells[i], values[i], i + 1
+        while j < count and cells[j] == cell:
             total += values[j]
             j += 1
-        held = max(1, (reach[j - 1] + step // 2) // step) if j < count else 1
-        stop = min(n, cell + held)
+        stop = min(len(out), cell + held[j - 1])
         if j < count:
-            stop = min(stop, (ts[j] - ts[0] + step // 2) // step)
-        out[cell:stop] = total / (j - i)
-        i = j
+            stop = min(stop, cells[j])
+        for k in range(filled, cell):
+            out[k] = np.nan
+        for k in range(cell, stop):
+            out[k] = total if j == i + 1 else total / (j - i)
+        filled, i = stop, j
 
 
 def lay(ts_us: Instants, columns: list[Floats], days_us: Instants) -> tuple[Grid, list[Floats]]:
-    """Lay float columns at sorted, distinct instants `ts_us` [us] on their grid; `days_us`: local
-    midnights [us].
+    """Lay float columns at sorted, distinct instants `ts_us` [us] (at least 2) on their grid.
 
-    Returns the grid and the columns (n,), NaN in holes. One sample alone has no interval and gives no cell.
+    `days_us`: the local midnights [us]. Returns the grid and the columns (n,), NaN in holes. Raises
+    ValueError where the instants span more cells than any log.
     """
-    if len(ts_us) < 2:
-        return Grid(int(ts_us[0]) if len(ts_us) else 0, 60_000_000, 0), [np.empty(0, np.float32)] * len(
-            columns
-        )
-    step = _median_step(ts_us)
+    step = _median_step(ts_us, int(ts_us[1] - ts_us[0]))
     n = int((ts_us[-1] - ts_us[0] + step // 2) // step) + 1
     if n > MOST_CELLS:
-        raise ValueError(f"a log of {n} intervals of {step / 1e6:g} s is too long to replay")
-    reach = _reaches(ts_us, days_us, step)
+        raise ValueError(f"its power log spans {n} intervals of {step / 1e6:g} s")
+    cells, held = _places(ts_us, days_us, step)
     laid = [np.empty(n, np.float32) for _ in columns]
     for column, out in zip(columns, laid, strict=True):
-        _spread(ts_us, reach, step, column, out)
+        _spread(cells, held, column, out)
     return Grid(int(ts_us[0]), step, n), laid
 
 

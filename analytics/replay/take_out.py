@@ -27,6 +27,7 @@ ABSENT_SHARE = 0.8
 LEAST_CELLS = 10
 DRAWS_W = 50.0  # a reading up to 50 W on a circuit is the coil (common practice)
 UNDER_ZERO = 0.1
+WHOLLY = 0.999
 UNDER_ZERO_SHARE = 0.5
 
 RUNS = """
@@ -103,6 +104,17 @@ def _add_shares(t0: int, step: int, starts: Any, ends: Any, out: Any) -> None:
             out[j] += (b - j * step) / step
 
 
+@njit(cache=True, nogil=True)
+def _under_zero(house_w: Any, drawn: Any, shares: Any, limit: float) -> Any:
+    """Cells wholly on with a known house, and those of them where the rest of it lies under `limit`."""
+    known, under = 0, 0
+    for i in range(len(shares)):
+        if shares[i] > WHOLLY and not np.isnan(house_w[i]):
+            known += 1
+            under += house_w[i] - drawn[i] < limit
+    return known, under
+
+
 def on_shares(grid: Grid, runs: list[NDArray[Any]] | None) -> Floats:
     """Share of each cell in which the circuit was on (n,), from runs as begins and ends [us]."""
     shares = np.zeros(grid.n, np.float32)
@@ -142,10 +154,7 @@ def take_out(
     drawn = shares * np.float32(own_w)
     if meter is not None:
         drawn = np.where(np.isnan(meter), drawn, meter)
-    wholly = np.flatnonzero(shares > 0.999)
-    base = house_w[wholly] - drawn[wholly]
-    known = int(np.count_nonzero(~np.isnan(base)))
-    under = int(np.count_nonzero(base < -UNDER_ZERO * own_w))
+    known, under = _under_zero(house_w, drawn, shares, -UNDER_ZERO * own_w)
     if known >= LEAST_CELLS and under > UNDER_ZERO_SHARE * known:
         return "its power is not seen in the house's (the rest of the house would be negative)"
     return TakenOut(own_w, source, net_w + drawn)
@@ -155,7 +164,7 @@ def _own_power(
     shares: Floats, meter: Floats | None, learned: Learned | None, rated_w: float | None
 ) -> tuple[float | None, str]:
     if meter is not None:
-        drawing = meter[(shares > 0.999) & (meter > DRAWS_W)]
+        drawing = meter[(shares > WHOLLY) & (meter > DRAWS_W)]
         if len(drawing) >= LEAST_CELLS:
             return float(np.median(drawing)), "meter"
     if learned is not None and learned.step_w is not None and learned.step_w > DRAWS_W:

@@ -1,4 +1,4 @@
-"""A small invented fleet put straight into a store: one pool pump a site, run by surplus with no minimum run."""
+"""A small invented fleet put straight into a store: one pool pump a site, without a minimum run."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def registry_frame(table: str, rows: list[dict[str, Any]]) -> pl.DataFrame:
 
 
 def sun_w(days: int, peak_w: float, broken: float, seed: int, step_s: int = 60) -> np.ndarray[Any, Any]:
-    """PV over whole days [W]: half a sine from 06 to 18 h, cut to a quarter in a share `broken` of 10-min stretches."""
+    """PV over whole days [W]: half a sine from 06 to 18 h, cut to a quarter in a share `broken` of 10 min."""
     per_day = 86400 // step_s
     hour = (np.arange(days * per_day) % per_day) * step_s / 3600
     clear = peak_w * np.maximum(0.0, np.sin((hour - 6) / 12 * np.pi))
