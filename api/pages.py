@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gzip
+import json
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import asdict
@@ -96,9 +98,9 @@ def chart_spec(request: Request, service: ServiceDep, site_id: str, chart: str) 
     drawn = _drawn(request, service, site_id, chart)
     if drawn is None or (drawn.rows.is_empty() and chart != "timeline"):
         return JSONResponse({"detail": f"no chart {chart!r} of site {site_id!r}"}, 404)
-    return JSONResponse(
-        spec(drawn.draw(), name=f"{site_id}-{chart}"), headers={"Cache-Control": "private, no-cache"}
-    )
+    told = json.dumps(spec(drawn.draw(), name=f"{site_id}-{chart}"), separators=(",", ":")).encode()
+    headers = {"Cache-Control": "private, no-cache", "Vary": "Accept-Encoding"}
+    return _packed(request, told, gzip.compress(told, 3), "application/json", headers)
 
 
 @router.get("/sites/{site_id}/charts/{chart}.csv")

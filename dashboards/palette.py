@@ -19,9 +19,11 @@ GREY = "#8A8A86"
 
 SEVERITY = {"danger": VERMILLION, "service": BLUE, "cost": ORANGE, "wear": PURPLE, "data": GREY}
 CAUSE = {"surplus": GREEN, "clock": BLUE, "hand": PURPLE, "shed": YELLOW, "unknown": GREY}
-POWER = {"pv": ORANGE, "house": BLUE, "surplus": GREEN}
-BEHIND = {"run window": SKY, "lockout": ORANGE, "islanded": YELLOW, "no log": GREY}
-DIP = VERMILLION
+POWER = {"pv": ORANGE, "house": None, "surplus": GREEN}
+"""Lines of power; the house has none of the hues, it is drawn in the page's ink."""
+
+BEHIND = {"run window": SKY, "lockout": VERMILLION, "islanded": YELLOW, "no log": GREY}
+DIP = ORANGE
 VERDICT = {
     "met": GREEN,
     "kept": GREEN,

@@ -16,7 +16,7 @@ _OUTLINES = {
     "wear": '<path d="M1.5 14.5V2.5h4v12Z"/><path d="M6.2 14.5V6.5h4v8Z"/><path d="M10.9 14.5v-4h4v4Z"/>',
     "data": '<path class="open dashed" d="M2 2h12v12H2Z"/>',
 }
-_CELL, _GAP, _HEIGHT = 9, 2, 14
+_CELL, _GAP, _HEIGHT = 7, 2, 14
 
 
 def severity_shape(severity: str) -> Markup:

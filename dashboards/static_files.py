@@ -1,24 +1,26 @@
 """Files that pages ask for, named by their content so that browsers may keep them for good.
 
-The chart library comes whole from the vl-convert wheel, which puts it together in some seconds: it is named
-by the wheel's version, and made once, ahead of its first use if `warm` was called.
+The chart library comes whole from the vl-convert wheel, which puts it together in some seconds during which
+no other thread runs: that is done once, in a process of its own, ahead of the first use if `warm` was called.
+Its name carries the wheel's version.
 """
 
 from __future__ import annotations
 
 import gzip
 import hashlib
+import subprocess
+import sys
 import threading
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.metadata import version
 from pathlib import Path
 
-import vl_convert
-
 FOLDER = Path(__file__).parent / "static"
 TYPES = {".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
 BUNDLE = "vega.js"
+BUNDLER = "import sys, vl_convert as v; sys.stdout.buffer.write(v.javascript_bundle(sys.argv[1]).encode())"
 EXPOSED = "window.vegaEmbed = vegaEmbed;"
 _BUNDLING = threading.Lock()
 
@@ -45,15 +47,22 @@ def public_name(name: str) -> str:
 
 def static_file(name: str) -> StaticFile:
     """The file called `name`; `KeyError` where there is none."""
-    with _BUNDLING:
+    if name != BUNDLE:
+        return _read(name)
+    with _BUNDLING:  # so that it is made once, and no other file waits for it
         return _read(name)
 
 
 @lru_cache(maxsize=32)
 def _read(name: str) -> StaticFile:
-    body = vl_convert.javascript_bundle(EXPOSED).encode() if name == BUNDLE else (FOLDER / name).read_bytes()
+    body = _bundle() if name == BUNDLE else (FOLDER / name).read_bytes()
     kind = TYPES[name[name.rindex(".") :]]
     return StaticFile(public_name(name), kind, body, gzip.compress(body, 6, mtime=0))
+
+
+def _bundle() -> bytes:
+    made = subprocess.run([sys.executable, "-c", BUNDLER, EXPOSED], capture_output=True, check=True)
+    return made.stdout
 
 
 def warm() -> None:

@@ -52,6 +52,7 @@ REASON = {
     "place": "no latitude and longitude",
     "silent": "no log at all",
     "early": "too little history yet",
+    "peers": "too few circuits of its kind to compare with",
 }
 APPLIANCE = {
     "pool_pump": "Pool pump",

@@ -7,16 +7,14 @@ from coilbook.analytics.queries.header import CLEARED_DAYS
 from coilbook.ingest.store import Session
 
 STRIP_DAYS = 14
-"""Local days in a strip, the last of them the one that holds the horizon [d]."""
+"""Local days in a strip, the last of them the newest that the horizon has passed whole [d]."""
 
 CASES = """
 WITH last_review AS (SELECT horizon FROM review ORDER BY review_id DESC LIMIT 1),
 home AS (
     SELECT
         site_id, name AS site_name, area, timezone AS zone,
-        timezone(
-            timezone, (SELECT horizon - INTERVAL 1 MICROSECOND FROM last_review)::TIMESTAMPTZ
-        )::DATE AS last_day
+        timezone(timezone, (SELECT horizon FROM last_review)::TIMESTAMPTZ)::DATE - 1 AS last_day
     FROM site
     QUALIFY row_number() OVER (PARTITION BY site_id ORDER BY valid_from DESC NULLS LAST) = 1
 ),

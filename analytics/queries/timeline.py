@@ -2,7 +2,8 @@
 
 Power comes down to a number of bins that a screen can show, each keeping its least and greatest sample, so
 that no peak is lost. The surplus is that of the whole site: what would flow out were its switched circuits
-off and the battery to go on as it does.
+off and the battery to go on as it does. Circuits count with their rated power while closed, but with no more
+than the house draws: an EV that is full draws nothing though its contactor stays closed.
 """
 
 from __future__ import annotations
@@ -165,9 +166,10 @@ def _samples(session: Session, values: dict[str, object], zone: str) -> pl.DataF
 def _with_surplus(
     session: Session, site_id: str, samples: pl.DataFrame, runs: pl.DataFrame, circuits: pl.DataFrame
 ) -> pl.DataFrame:
-    own = own_power(session, site_id, samples, runs, circuits)
+    own = pl.Series(own_power(session, site_id, samples, runs, circuits))
+    drawn = pl.min_horizontal(own, pl.col("house_w").clip(0))
     return samples.with_columns(
-        (pl.col("pv_w") + pl.col("battery_w") - pl.col("house_w") + pl.Series(own)).alias("surplus_w")
+        (pl.col("pv_w") + pl.col("battery_w") - pl.col("house_w") + drawn).alias("surplus_w")
     )
 
 

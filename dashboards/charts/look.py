@@ -11,7 +11,7 @@ FONT = "system-ui, 'Segoe UI', 'Liberation Sans', sans-serif"
 AXIS_PX = 46
 """Room for the left axis [px]; the same in every panel, so that panels line up."""
 
-AnyChart = alt.Chart | alt.LayerChart | alt.VConcatChart
+AnyChart = alt.Chart | alt.LayerChart | alt.VConcatChart | alt.ConcatChart
 
 
 def look(dark: bool = False) -> dict[str, Any]:
@@ -44,12 +44,26 @@ def look(dark: bool = False) -> dict[str, Any]:
             "subtitleColor": soft,
             "subtitleFontSize": 11.5,
             "offset": 6,
+            "frame": "group",
         },
         "legend": {"labelColor": soft, "titleColor": soft, "labelFontSize": 11},
         "text": {"color": ink, "fontSize": 11.5},
         "rule": {"color": ink},
+        "line": {"color": ink},
+        "area": {"color": ink},
         "concat": {"spacing": 14},
     }
+
+
+def time_scale(first_ms: int, stop_ms: int) -> alt.Scale:
+    """A scale of wall time dressed as UTC [ms] from `first_ms` to `stop_ms`.
+
+    The bounds are expressions of plain numbers: a plain domain becomes a call of `datetime`, which a page
+    that forbids `eval` cannot make.
+    """
+    return alt.Scale(
+        type="utc", domainMin=alt.ExprRef(str(first_ms)), domainMax=alt.ExprRef(str(stop_ms)), nice=False
+    )
 
 
 def layered(*charts: alt.Chart) -> alt.LayerChart:

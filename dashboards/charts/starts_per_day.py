@@ -61,7 +61,11 @@ def _panel(name: str, days: pl.DataFrame) -> alt.LayerChart:
         alt.Tooltip("limit:Q", title="limit an hour"),
         alt.Tooltip("covered:Q", title="day in the log", format=".0%"),
     ]
-    x = alt.X("day:T", scale=alt.Scale(type="utc"), axis=alt.Axis(title=None, grid=False, labelOverlap=True))
+    x = alt.X(
+        "day:T",
+        scale=alt.Scale(type="utc"),
+        axis=alt.Axis(title=None, grid=False, labelOverlap=True, format="%-d %b"),
+    )
     axis = alt.Axis(title="starts", minExtent=AXIS_PX, maxExtent=AXIS_PX, tickCount=4, tickMinStep=1)
     base = alt.Chart(data(drawn)).encode(x=x)
     bars = base.mark_rect(opacity=0.75, color=palette.WITHIN).encode(

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette, words
-from coilbook.dashboards.charts.look import AXIS_PX, data, layered
+from coilbook.dashboards.charts.look import AXIS_PX, data, layered, time_scale
 from coilbook.dashboards.labels import circuit_name, said
 from coilbook.dashboards.local_wall import wall, wall_time
 
+TITLES = {"pv": "PV", "house": "house", "surplus": "surplus"}
 LANE_PX = 46
 POWER_PX = 190
+TICKS = 8
 TOP, BOTTOM = 0.36, 0.86
 """Where a run's bar begins and ends within its lane [1]; the lane's name stands above, dips below."""
 
@@ -59,38 +61,19 @@ def timeline_data(
 
 
 def power_data(power: pl.DataFrame, zone: str) -> pl.DataFrame:
-    """Power, long: `from, to` [wall time], `series`, `mean_w, min_w, max_w` [W]; nulls at a hole."""
-    parted = power.sort("ts").with_columns(
-        (pl.col("ts") > pl.col("stop").shift(1)).fill_null(False).alias("_after_hole")
-    )
-    parts = [
-        parted.select(
-            "ts",
-            "stop",
-            "_after_hole",
-            pl.lit(name).alias("series"),
-            pl.col(f"{name}_w").alias("mean_w"),
-            pl.col(f"{name}_min_w").alias("min_w"),
-            pl.col(f"{name}_max_w").alias("max_w"),
-        )
-        for name in palette.POWER
-    ]
-    long = pl.concat(parts)
-    empty = [pl.lit(None, pl.Float64).alias(f"{edge}_w") for edge in ("mean", "min", "max")]
-    breaks = long.filter("_after_hole").with_columns(
-        (pl.col("ts") - pl.duration(microseconds=1000)).alias("ts"), *empty
+    """One row a bin: `from, to` [wall time], and of pv, house and surplus `…_w, …_min_w, …_max_w` [W].
+
+    `power` as in `analytics.queries.timeline.Timeline`. Where a hole begins stands a row of nulls.
+    """
+    names = [f"{name}{edge}_w" for name in palette.POWER for edge in ("", "_min", "_max")]
+    bins = power.sort("ts").select("ts", "stop", *names)
+    holes = bins.filter(pl.col("stop") < pl.col("ts").shift(-1)).select(
+        pl.col("stop").alias("ts"), "stop", *(pl.lit(None, pl.Float64).alias(name) for name in names)
     )
     return (
-        pl.concat([long, breaks])
-        .sort("series", "ts")
-        .select(
-            wall("ts", zone).alias("from"),
-            wall("stop", zone).alias("to"),
-            "series",
-            "mean_w",
-            "min_w",
-            "max_w",
-        )
+        pl.concat([bins, holes])
+        .sort("ts")
+        .select(wall("ts", zone).alias("from"), wall("stop", zone).alias("to"), *names)
     )
 
 
@@ -98,11 +81,17 @@ def timeline_chart(
     bars: pl.DataFrame, power: pl.DataFrame, circuits: pl.DataFrame, start: datetime, end: datetime, zone: str
 ) -> alt.VConcatChart:
     """Lanes over power for `[start, end)` [naive UTC]; `bars` and `power` as the data functions give them."""
-    span = [_ms(wall_time(start, zone)), _ms(wall_time(end, zone))]
-    scale = alt.Scale(type="utc", domain=span, nice=False)
+    scale = time_scale(_ms(wall_time(start, zone)), _ms(wall_time(end, zone)))
+    ticks = alt.Axis(
+        title=f"local time, {zone}",
+        labelOverlap=True,
+        tickCount=TICKS,
+        format=_format(end - start),
+        grid=True,
+    )
     lanes = _lanes(bars, circuits, scale)
     chosen = alt.selection_interval(name="chosen", encodings=["x"])
-    under = _power(power, scale, f"local time, {zone}").add_params(chosen)
+    under = _power(power, alt.X("from:T", scale=scale, axis=ticks)).add_params(chosen)
     stacked: alt.VConcatChart = alt.vconcat(lanes, under, spacing=6).resolve_scale(
         x="independent", color="independent"
     )
@@ -113,12 +102,19 @@ def _lanes(bars: pl.DataFrame, circuits: pl.DataFrame, scale: alt.Scale) -> alt.
     height = max(1, circuits.height)
     y_scale = alt.Scale(domain=[0, height], reverse=True, nice=False, zero=False)
     blank = alt.Axis(labels=False, ticks=False, domain=False, grid=False, title=None, minExtent=AXIS_PX)
-    x = alt.X("from:T", scale=scale, axis=alt.Axis(labels=False, ticks=False, title=None, grid=True))
+    x = alt.X(
+        "from:T",
+        scale=scale,
+        axis=alt.Axis(labels=False, ticks=False, title=None, grid=True, tickCount=TICKS),
+    )
     drawn = _told(bars)
     layers: list[alt.Chart] = []
     for layer, opacity in (("window", 0.3), ("whole", 0.35), ("run", 1.0), ("dip", 1.0)):
+        here = drawn.filter(pl.col("layer") == layer).drop("layer", "circuit_id")
+        if here.is_empty():
+            continue
         layers.append(
-            alt.Chart(data(drawn.filter(pl.col("layer") == layer).drop("layer", "circuit_id")))
+            alt.Chart(data(here))
             .mark_rect(opacity=opacity, clip=True)
             .encode(
                 x=x,
@@ -143,27 +139,34 @@ def _lanes(bars: pl.DataFrame, circuits: pl.DataFrame, scale: alt.Scale) -> alt.
     )
 
 
-def _power(power: pl.DataFrame, scale: alt.Scale, x_title: str) -> alt.LayerChart:
-    colour = alt.Color(
-        "series:N",
-        scale=alt.Scale(domain=list(palette.POWER), range=list(palette.POWER.values())),
-        legend=None,
-    )
-    x = alt.X("from:T", scale=scale, axis=alt.Axis(title=x_title, labelOverlap=True, tickCount=8))
+def _power(power: pl.DataFrame, x: alt.X) -> alt.LayerChart:
     y_axis = alt.Axis(title="kW", minExtent=AXIS_PX, maxExtent=AXIS_PX, tickCount=5)
-    drawn = _told(power).with_columns(
-        (pl.col(f"{edge}_w") / 1000).round(3) for edge in ("mean", "min", "max")
+    watts = [pl.col(name) for name in power.columns if name.endswith("_w")]
+    drawn = _told(power).with_columns((value / 1000).round(3) for value in watts)
+    base = alt.Chart().encode(x=x)
+    layers = []
+    for name, hue in palette.POWER.items():
+        colour = {"color": hue} if hue else {}
+        band = base.mark_area(opacity=0.2, clip=True, interpolate="step-after", **colour)
+        line = base.mark_line(strokeWidth=1.4, clip=True, interpolate="step-after", **colour)
+        layers.append(band.encode(y=alt.Y(f"{name}_min_w:Q", axis=y_axis), y2=f"{name}_max_w:Q"))
+        layers.append(line.encode(y=alt.Y(f"{name}_w:Q", axis=y_axis)))
+    tips = [
+        *(alt.Tooltip(f"{name}_w:Q", title=f"{title} [kW]") for name, title in TITLES.items()),
+        alt.Tooltip("from_text:N", title="from"),
+        alt.Tooltip("to_text:N", title="to"),
+    ]
+    # Nobody hits a thin line with a finger: a clear sheet over each bin answers instead.
+    sheet = base.mark_rect(opacity=0, clip=True).encode(
+        x2="to:T", y=alt.value(0), y2=alt.value(POWER_PX), tooltip=tips
     )
-    base = alt.Chart(data(drawn)).encode(x=x, color=colour)
-    band = base.mark_area(opacity=0.22, clip=True, interpolate="step-after").encode(
-        y=alt.Y("min_w:Q", axis=y_axis), y2="max_w:Q"
+    stacked = layered(*layers, sheet).properties(
+        data=data(drawn),
+        width=900,
+        height=POWER_PX,
+        title="Power: PV, house and surplus; bands from least to greatest sample",
     )
-    line = base.mark_line(strokeWidth=1.4, clip=True, interpolate="step-after").encode(
-        y=alt.Y("mean_w:Q", axis=y_axis), tooltip=_tips("series:N", "mean_w:Q", "min_w:Q", "max_w:Q")
-    )
-    return layered(band, line).properties(
-        width=900, height=POWER_PX, title="Power: PV, house and surplus; bands from least to greatest sample"
-    )
+    return stacked
 
 
 def _windows(windows: pl.DataFrame, lanes: pl.DataFrame) -> pl.DataFrame:
@@ -235,11 +238,20 @@ def _told(frame: pl.DataFrame) -> pl.DataFrame:
     return frame.with_columns(*written).with_columns(pl.col("from", "to").dt.epoch("ms"))
 
 
-def _tips(*fields: str) -> Sequence[alt.Tooltip]:
-    titles = {"series": "power", "mean_w": "mean [kW]", "min_w": "least [kW]", "max_w": "greatest [kW]"}
-    shown = fields or ("what:N", "more:N")
-    tips = [alt.Tooltip(field, title=titles.get(field[:-2], field[:-2])) for field in shown]
-    return [*tips, alt.Tooltip("from_text:N", title="from"), alt.Tooltip("to_text:N", title="to")]
+def _tips() -> Sequence[alt.Tooltip]:
+    return [
+        alt.Tooltip("what:N", title=" "),
+        alt.Tooltip("more:N", title=" "),
+        alt.Tooltip("from_text:N", title="from"),
+        alt.Tooltip("to_text:N", title="to"),
+    ]
+
+
+def _format(span: timedelta) -> str:
+    """How the axis names its times: by the clock, the weekday or the month."""
+    if span <= timedelta(days=3):
+        return "%-d %b %H:%M"
+    return "%a %-d %b" if span <= timedelta(days=60) else "%-d %b %Y"
 
 
 def _ms(moment: datetime) -> int:

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette
-from coilbook.dashboards.charts.look import AXIS_PX, data, layered
+from coilbook.dashboards.charts.look import AXIS_PX, data, layered, time_scale
 
 PANEL_PX = 110
 AHEAD = timedelta(days=3 * 365)
@@ -63,7 +63,7 @@ def wear_chart(parts: pl.DataFrame) -> alt.VConcatChart:
     assert isinstance(last, date)
     reach = parts["late"].max()
     assert isinstance(reach, date)
-    span = [_ms(first), _ms(min(reach, last + AHEAD) if reach > last else last)]
+    span = (_ms(first), _ms(min(reach, last + AHEAD) if reach > last else last))
     panels = [
         _panel(name, parts.filter(pl.col("circuit_id") == name), span)
         for name in parts["circuit_id"].unique(maintain_order=True)
@@ -85,12 +85,12 @@ def _mark(newest: pl.DataFrame, level: int) -> pl.DataFrame:
     )
 
 
-def _panel(name: str, parts: pl.DataFrame, span: list[int]) -> alt.LayerChart:
+def _panel(name: str, parts: pl.DataFrame, span: tuple[int, int]) -> alt.LayerChart:
     drawn = parts.drop("circuit_id").with_columns(
         pl.col("day").dt.to_string("%-d %b %Y").alias("on"),
         *(pl.col(c).cast(pl.Datetime("ms")).dt.epoch("ms") for c in ("day", "early", "late")),
     )
-    x_scale = alt.Scale(type="utc", domain=span, nice=False)
+    x_scale = time_scale(*span)
     top = parts.filter(pl.col("part") == "logged")["used"].max()
     assert isinstance(top, float)
     y = alt.Y(
@@ -100,7 +100,9 @@ def _panel(name: str, parts: pl.DataFrame, span: list[int]) -> alt.LayerChart:
             title="life used", format=".0%", minExtent=AXIS_PX, maxExtent=AXIS_PX, values=[0, 0.5, 0.8, 1]
         ),
     )
-    x = alt.X("day:T", scale=x_scale, axis=alt.Axis(title=None, labelOverlap=True, grid=False))
+    x = alt.X(
+        "day:T", scale=x_scale, axis=alt.Axis(title=None, labelOverlap=True, grid=False, format="%b %Y")
+    )
     tips = [alt.Tooltip("on:N", title="local date"), alt.Tooltip("used:Q", title="life used", format=".1%")]
     expected = alt.Chart(data(drawn.filter(pl.col("part") == "expected")))
     band = expected.mark_area(

@@ -1,4 +1,4 @@
-"""The window record as a calendar: one panel a window, one column a week, one square a day."""
+"""The window record as a calendar: a panel for each circuit's run windows and lockouts, a square a day."""
 
 from __future__ import annotations
 
@@ -9,17 +9,42 @@ from coilbook.dashboards.charts.look import AXIS_PX, data
 from coilbook.dashboards.labels import said
 
 DAY_PX = 13
+WEEK_PX = 20
+"""Width of a week where the page has room for it [px]."""
+
 WEEKDAYS = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
+COLUMNS = 3
+RANK = list(palette.VERDICT)
+"""Verdicts from good to bad; of several windows in one day the worst colours the square."""
 
 
 def window_calendar_data(record: pl.DataFrame) -> pl.DataFrame:
-    """One row a window and day: `window, local_date, week` [its Monday], `weekday, verdict, colour, said`.
+    """One row a panel and day: `panel, local_date, week` [its Monday], `weekday, verdict, colour, said`.
 
-    `record` as `analytics.queries.site.windows_record` returns it.
+    `record` as `analytics.queries.site.windows_record` returns it. `verdict` is the worst of the
+    day's windows, `said` tells each.
     """
     date = pl.col("local_date")
-    return record.select(
-        pl.format("{} {}, circuit {}", said("kind", words.KIND), "window_id", "circuit_id").alias("window"),
+    rank = pl.col("verdict").replace_strict(
+        {v: i for i, v in enumerate(RANK)}, default=0, return_dtype=pl.Int32
+    )
+    each = pl.format(
+        "{}: {}, on {} min",
+        "window_id",
+        said("verdict", words.VERDICT),
+        (pl.col("on_s") / 60).round().cast(pl.Int64),
+    )
+    days = (
+        record.sort("circuit_id", "kind", "local_date", "start_ts", descending=[False, True, False, False])
+        .with_columns(rank.alias("_rank"), each.alias("_each"))
+        .group_by("circuit_id", "kind", "local_date", maintain_order=True)
+        .agg(
+            pl.col("verdict").sort_by("_rank").last(),
+            pl.col("_each").drop_nulls().str.join("; ").alias("said"),
+        )
+    )
+    return days.select(
+        pl.format("{}s of circuit {}", said("kind", words.KIND), "circuit_id").alias("panel"),
         date,
         (date - pl.duration(days=date.dt.weekday() - 1)).cast(pl.Date).alias("week"),
         date.dt.weekday()
@@ -29,39 +54,36 @@ def window_calendar_data(record: pl.DataFrame) -> pl.DataFrame:
         pl.col("verdict")
         .replace_strict(palette.VERDICT, default=palette.GREY, return_dtype=pl.String)
         .alias("colour"),
-        said("verdict", words.VERDICT).alias("said"),
-        (pl.col("on_s") / 60).round(1).alias("on_min"),
-        (pl.col("need_s") / 60).round(1).alias("need_min"),
+        "said",
     )
 
 
-def window_calendar_chart(days: pl.DataFrame) -> alt.VConcatChart:
+def window_calendar_chart(days: pl.DataFrame) -> alt.ConcatChart:
     """`days` as `window_calendar_data` returns them; at least one row."""
-    first, last = days["week"].min(), days["week"].max()
-    weeks = alt.Scale(domain=_weeks(first, last), paddingInner=0.12)
+    weeks = _weeks(days["week"].min(), days["week"].max())
     panels = [
-        _panel(name, days.filter(pl.col("window") == name), weeks)
-        for name in days["window"].unique(maintain_order=True)
+        _panel(str(name), days.filter(pl.col("panel") == name), weeks)
+        for name in days["panel"].unique(maintain_order=True)
     ]
-    return alt.vconcat(*panels, spacing=18)
+    return alt.concat(*panels, columns=COLUMNS, spacing=22)
 
 
-def _panel(name: str, days: pl.DataFrame, weeks: alt.Scale) -> alt.Chart:
-    drawn = days.drop("window").with_columns(
+def _panel(name: str, days: pl.DataFrame, weeks: list[str]) -> alt.Chart:
+    drawn = days.drop("panel").with_columns(
         pl.col("week").cast(pl.String),
         pl.col("local_date").dt.to_string("%a %-d %b %Y").alias("local_date"),
     )
     # A month is named at its first Monday; a date alone is read as UTC.
-    month = "utcdate(toDate(datum.value)) <= 7 ? utcFormat(toDate(datum.value), '%b %y') : ''"
+    month = "utcdate(toDate(datum.value)) <= 7 ? utcFormat(toDate(datum.value), '%b %Y') : ''"
     panel: alt.Chart = (
-        alt.Chart(data(drawn), title=f"{name}: what became of each day")
+        alt.Chart(data(drawn), title=name)
         .mark_rect(cornerRadius=1)
         .encode(
             x=alt.X(
                 "week:O",
-                scale=weeks,
+                scale=alt.Scale(domain=weeks, paddingInner=0.12),
                 axis=alt.Axis(
-                    labelExpr=month, title=None, ticks=False, domain=False, labelAngle=0, labelOverlap=True
+                    labelExpr=month, title=None, ticks=False, domain=False, labelAngle=0, labelOverlap=False
                 ),
             ),
             y=alt.Y(
@@ -70,14 +92,9 @@ def _panel(name: str, days: pl.DataFrame, weeks: alt.Scale) -> alt.Chart:
                 axis=alt.Axis(title=None, ticks=False, domain=False, minExtent=AXIS_PX, maxExtent=AXIS_PX),
             ),
             color=alt.Color("colour:N", scale=None),
-            tooltip=[
-                alt.Tooltip("local_date:N", title="local date"),
-                alt.Tooltip("said:N", title="verdict"),
-                alt.Tooltip("on_min:Q", title="on [min]"),
-                alt.Tooltip("need_min:Q", title="needed [min]"),
-            ],
+            tooltip=[alt.Tooltip("local_date:N", title="local date"), alt.Tooltip("said:N", title="windows")],
         )
-        .properties(width=900, height=DAY_PX * 7)
+        .properties(width=WEEK_PX * len(weeks), height=DAY_PX * 7)
     )
     return panel
 

@@ -7,9 +7,26 @@
   const figures = [...document.querySelectorAll("figure[data-spec]")];
   const AXIS = 54; // room that a panel's own axis takes beside its plot [px]
 
+  // A title in as many lines as it needs at about 6.6 px a letter.
+  const lines = (title, width) => {
+    const made = [""];
+    for (const word of String(title ?? "").split(" ")) {
+      const longer = made.at(-1) ? `${made.at(-1)} ${word}` : word;
+      if (longer.length * 6.6 <= Math.max(width, 200)) made[made.length - 1] = longer;
+      else made.push(word);
+    }
+    return made;
+  };
+
   const fitted = (spec, width) => {
     const copy = structuredClone(spec);
-    for (const panel of copy.vconcat ?? [copy]) panel.width = Math.max(200, width - AXIS);
+    const room = Math.max(200, width - AXIS);
+    const panels = copy.vconcat ?? copy.concat ?? [copy];
+    for (const panel of panels) {
+      panel.width = Math.min(panel.width, room);
+      panel.title = lines(panel.title, panel.width);
+    }
+    if (copy.concat) copy.columns = Math.max(1, Math.floor((width + 22) / (panels[0].width + AXIS + 22)));
     return copy;
   };
 
