@@ -1,7 +1,7 @@
 """The facts of the store against a plain-Python reading of the same definitions, cell by cell.
 
-The expected values come from `tests/reference/`, written from the definitions alone and pinned by cases worked
-out by eye. COILBOOK_FUZZ_SEEDS=N compares N fleets instead of a few.
+The expected values come from `tests/reference/`, written from the definitions alone and pinned by hand-worked
+cases. COILBOOK_FUZZ_SEEDS=N compares N fleets instead of a few.
 """
 
 from __future__ import annotations
@@ -10,24 +10,28 @@ import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from random import Random
 from tempfile import TemporaryDirectory
+from typing import Any
 
 import pytest
 from coilbook.analytics.facts_runner import refresh_facts
+from coilbook.fixtures.fleet import write_fleet
+from coilbook.ingest.load import load_paths
 from coilbook.ingest.schema import FACTS
 from coilbook.ingest.store import Store
 from reference.coverage import Fact
 from reference.facts import facts_of
-from reference.into_store import clear_sky_of, differences, put, stored
+from reference.into_store import clear_sky_of, differences, fleet_of, put, stored
 from reference.random_fleet import merged, random_fleet
 from reference.rows import Fleet
 
 SEEDS = int(os.environ.get("COILBOOK_FUZZ_SEEDS", "40"))
 FLEETS_A_STORE = 10
 SHOWN = 30
+NOW = datetime(2026, 12, 1, tzinfo=UTC)
 
 
 @contextmanager
@@ -67,12 +71,37 @@ def test_facts_over_two_months_equal_the_reference(seed: int) -> None:
 @pytest.mark.parametrize("seed", range(500, 502))
 def test_as_of_leaves_out_what_came_later(seed: int) -> None:
     fleet = random_fleet(seed)
-    stamps = sorted(row.ts for row in [*fleet.switch, *fleet.power])
+    rows: list[Any] = [*fleet.switch, *fleet.power]
+    stamps = sorted(row.ts for row in rows)
     as_of = stamps[2 * len(stamps) // 3]
     with opened() as store:
         put(store, fleet)
         refresh_facts(store, as_of=as_of)
         compare(store, fleet.before(as_of))
+
+
+def test_facts_of_the_example_equal_the_reference() -> None:
+    folder = Path(__file__).parents[2].parent / "shared" / "examples" / "two-sites"
+    if not folder.is_dir():
+        pytest.skip("the example of two sites does not lie beside the repository")
+    with opened() as store:
+        load_paths(store, [folder], now=NOW)
+        refresh_facts(store)
+        fleet = fleet_of(store)
+        assert len(fleet.sites) == 2
+        assert fleet.power
+        assert fleet.switch
+        compare(store, fleet)
+
+
+def test_facts_of_a_demo_fleet_equal_the_reference(tmp_path: Path) -> None:
+    write_fleet(tmp_path, sites=4, days=4, seed=11, interval_s=300)
+    with opened() as store:
+        load_paths(store, [tmp_path], now=NOW)
+        refresh_facts(store)
+        fleet = fleet_of(store)
+        assert len(fleet.sites) == 4
+        compare(store, fleet)
 
 
 def everything(store: Store) -> dict[str, list[Fact]]:

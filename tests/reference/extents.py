@@ -8,7 +8,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import pairwise
-from statistics import median
 from typing import Generic, Protocol, TypeVar
 
 from reference.clock import ONE_DAY, ZERO, date_at
@@ -50,11 +49,17 @@ def interval_of(stamps: dict[date, list[datetime]], day: date) -> timedelta | No
     for back in range(32):
         found = stamps.get(day - back * ONE_DAY, [])
         if len(found) >= 3:
-            return median([later - earlier for earlier, later in pairwise(found)])
+            return _median([later - earlier for earlier, later in pairwise(found)])
     own = stamps.get(day, [])
     if len(own) == 2:
         return own[1] - own[0]
     return ZERO if own else None
+
+
+def _median(lengths: list[timedelta]) -> timedelta:
+    ordered = sorted(lengths)
+    half = len(ordered) // 2
+    return ordered[half] if len(ordered) % 2 else (ordered[half - 1] + ordered[half]) / 2
 
 
 def stamps_by_day(rows: Sequence[Row], zone: str) -> dict[date, list[datetime]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, fields
 from datetime import date, datetime
 from math import isclose, isnan
 from typing import Any
@@ -13,9 +13,20 @@ from coilbook.analytics.clear_sky import expectation
 from coilbook.ingest.schema import BY_NAME
 from coilbook.ingest.store import Session, Store
 
-from reference.clock import date_at
+from reference.clock import date_at, dates
 from reference.coverage import Fact
-from reference.rows import Fleet
+from reference.rows import (
+    CircuitRow,
+    Fleet,
+    MeterSample,
+    PowerSample,
+    ServiceEntry,
+    SiteRow,
+    StatusReport,
+    SwitchEvent,
+    TariffRow,
+    WindowRow,
+)
 from reference.surplus_start import ClearExpectation
 
 TABLES = {
@@ -28,6 +39,17 @@ TABLES = {
     "circuits": "circuit",
     "windows": "schedule",
     "tariffs": "tariff",
+}
+RECORDS: dict[str, Any] = {
+    "switch": SwitchEvent,
+    "power": PowerSample,
+    "meter": MeterSample,
+    "status": StatusReport,
+    "service": ServiceEntry,
+    "sites": SiteRow,
+    "circuits": CircuitRow,
+    "windows": WindowRow,
+    "tariffs": TariffRow,
 }
 TYPES: dict[str, Any] = {
     "VARCHAR": pl.String,
@@ -45,9 +67,7 @@ def put(store: Store, fleet: Fleet, load_id: int = 1) -> None:
     with store.writing() as session:
         for name, table in TABLES.items():
             _append(session, table, [asdict(row) for row in getattr(fleet, name)], load_id)
-        marks = [
-            {"site_id": site_id, "local_date": day} for site_id, day in sorted(touched(store, session, fleet))
-        ]
+        marks = [{"site_id": site_id, "local_date": day} for site_id, day in sorted(touched(session, fleet))]
         _append(session, "dirty_day", marks, load_id)
 
 
@@ -57,12 +77,36 @@ def _append(session: Session, table: str, rows: list[dict[str, Any]], load_id: i
     session.put(table, pl.DataFrame(full, schema=columns))
 
 
-def touched(store: Store, session: Session, fleet: Fleet) -> set[tuple[str, date]]:
-    """(site_id, local_date) of the log rows of a fleet."""
+def touched(session: Session, fleet: Fleet) -> set[tuple[str, date]]:
+    """(site_id, local_date) that a load marks: of log rows; of work at a circuit, and the days after it."""
     zones = dict(session.rows("SELECT site_id, timezone FROM site"))
-    logs = [*fleet.switch, *fleet.power, *fleet.meter, *fleet.status]
+    logs: list[Any] = [*fleet.switch, *fleet.power, *fleet.meter, *fleet.status]
     found = {(row.site_id, date_at(zones[row.site_id], row.ts)) for row in logs}
-    return found | {(row.site_id, row.date) for row in fleet.service}
+    for entry in fleet.service:
+        last = session.one(LAST_ROW, {"site_id": entry.site_id})
+        newest = max(entry.date, date_at(zones[entry.site_id], last[0])) if last and last[0] else entry.date
+        found |= {(entry.site_id, day) for day in dates(entry.date, newest)}
+    return found
+
+
+LAST_ROW = """
+    SELECT max(ts) FROM (
+        SELECT site_id, ts FROM switch_log UNION ALL SELECT site_id, ts FROM power_log
+        UNION ALL SELECT site_id, ts FROM circuit_power_log UNION ALL SELECT site_id, ts FROM status_log
+    ) WHERE site_id = $site_id
+"""
+
+
+def fleet_of(store: Store) -> Fleet:
+    """All rows of a store."""
+    fleet = Fleet()
+    with store.reading() as session:
+        for name, table in TABLES.items():
+            columns = [column.name for column in fields(RECORDS[name])]
+            quoted = ", ".join(f'"{column}"' for column in columns)
+            for row in session.rows(f'SELECT {quoted} FROM "{table}"'):  # noqa: S608 - names
+                getattr(fleet, name).append(RECORDS[name](*row))
+    return fleet
 
 
 def stored(store: Store, table: str) -> list[Fact]:

@@ -45,10 +45,8 @@ TEN_TO_NOON = window("10:00", "12:00")
         (("10:30 on", "11:00 off", "11:20 on", "12:00 off"), "short"),  # a break on the way to the end
         (("08:00 on", "10:00 off"), "missed"),
         (("09:00 on", "09:30 off hand", "13:00 on"), "excused"),  # off by hand all through
-        (
-            ("10:00 on", "11:00 off shed", "11:50 on", "11:51 off"),
-            "excused",
-        ),  # 60 + 50 + 1 min of 115: no ...
+        (("10:00 on", "11:00 off shed", "11:51 on", "12:00 off"), "excused"),  # 60 + 51 + 9 min
+        (("10:00 on", "11:00 off shed", "11:50 on", "11:51 off"), "short"),  # 60 + 50 + 1 of 115 min
     ],
 )
 def test_verdicts_of_a_window_that_needs_all_of_it(events: tuple[str, ...], verdict: str) -> None:
@@ -341,10 +339,10 @@ def test_without_least_run_time_the_hold_is_empty() -> None:
 # ---- wear ----
 
 
-def worn(events: list[SwitchEvent], service: list[ServiceEntry] | None = None, **settings: Any) -> list[Fact]:
+def worn(events: list[SwitchEvent], service: Any = (), **settings: Any) -> list[Fact]:
     samples = power("06-20 00:00", "06-22 23:30", 30)
     return facts(
-        "wear", fleet(power=samples, switch=events, service=service or [], circuits=[circuit(**settings)])
+        "wear", fleet(power=samples, switch=events, service=list(service), circuits=[circuit(**settings)])
     )
 
 
@@ -380,6 +378,8 @@ def test_electrical_wear_goes_by_the_square_of_the_current() -> None:
     life = {"elec_life_ops": 1000.0, "elec_life_a": 10.0}
     double = worn(CLOSINGS, load_a=20.0, **life)  # 250 operations
     assert [r["elec_used"] for r in double] == pytest.approx([2 / 250, 3 / 250, 4 / 250])
+    used_before = worn(CLOSINGS, load_a=20.0, ops_at_fit=50.0, **life)
+    assert used_before[-1]["elec_used"] == pytest.approx(54 / 250)
     light = worn(CLOSINGS, load_a=1.0, mech_life_ops=5000.0, **life)  # 100 000, but no more than 5000
     assert pick(light[-1], "mech_used", "elec_used", "used") == pytest.approx((4 / 5000, 4 / 5000, 4 / 5000))
 

@@ -37,20 +37,21 @@ def elec_life(row: CircuitRow | None, exponent: float) -> float | None:
     """Electrical life at the circuit's own current [operations]."""
     if row is None or row.elec_life_ops is None or row.elec_life_a is None or row.load_a is None:
         return None
-    life = row.elec_life_ops * (row.elec_life_a / row.load_a) ** exponent
+    life = row.elec_life_ops * float((row.elec_life_a / row.load_a) ** exponent)
     return life if row.mech_life_ops is None else min(life, row.mech_life_ops)
 
 
 def _of_day(site: SiteView, circuit: CircuitView, day: date, covered: list[date], exponent: float) -> Fact:
-    since, ops = counted_from(circuit, day)
+    since, came_with = counted_from(circuit, day)
     row = circuit.settings(day)
     days = [date_at(site.zone, run.start) for run in circuit.runs]
     counted = [d for d in days if d <= day and (since is None or d >= since)]
-    ops += len(counted)
+    ops = came_with + len(counted)
     lives = [elec_life(circuit.settings(d), exponent) for d in counted]
     elec_used: float | None = None
-    if elec_life(row, exponent) is not None:
-        elec_used = sum(1 / life for life in lives if life is not None)
+    life_now = elec_life(row, exponent)
+    if life_now is not None:
+        elec_used = came_with / life_now + sum(1 / life for life in lives if life is not None)
     mech_used = ops / row.mech_life_ops if row and row.mech_life_ops else None
     last = [d for d in covered if d <= day and (day - d).days <= LOOK_BACK_DAYS][-RATE_DAYS:]
     return {
