@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from http import HTTPStatus
 from typing import Any
 
+from coilbook.api.headers import HEADERS
 from coilbook.api.worker import Busy, Stopped
 from coilbook.ingest.errors import InputError
 from fastapi import FastAPI, Request
@@ -126,4 +127,5 @@ async def _on_busy(request: Request, exc: Exception) -> Response:
 
 async def _on_fault(request: Request, exc: Exception) -> Response:
     """A fault of ours: the caller learns that, and nothing of the inside. The server logs the traceback."""
-    return problem_response(500, "the server failed on this request; its log says why", request.url.path)
+    detail = "the server failed on this request; its log says why"
+    return problem_response(500, detail, request.url.path, headers=HEADERS)  # made outside all middleware

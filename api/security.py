@@ -10,23 +10,13 @@ from __future__ import annotations
 import ipaddress
 from urllib.parse import urlsplit
 
+from coilbook.api.headers import HEADERS
 from coilbook.api.problems import problem_response
 from coilbook.api.settings import Settings, is_wildcard
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
-CONTENT_POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
-    "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
-)
-
-HEADERS = {
-    "Content-Security-Policy": CONTENT_POLICY,
-    "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "no-referrer",
-    "Cross-Origin-Resource-Policy": "same-origin",
-}
 
 
 class Guard:

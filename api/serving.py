@@ -11,6 +11,7 @@ from contextlib import contextmanager
 from types import FrameType
 
 import uvicorn
+from coilbook.analytics.rule_settings import read_settings
 from coilbook.api.app import create_app
 from coilbook.api.settings import Settings, bracketed, is_wildcard
 from coilbook.api.side_file import ServerPlace, remove_side_file, write_side_file
@@ -58,13 +59,14 @@ def serve(settings: Settings) -> None:
         format="%(asctime)s %(levelname)s %(name)s: %(message)s",
     )
     logging.getLogger("apscheduler").setLevel(logging.WARNING)
-    public = _listen(settings.host, settings.port)
+    read_settings(settings.rules)  # a fault in that file is told now, not at night
+    public = listen(settings.host, settings.port)
     sockets = [public]
     host, port = settings.host, public.getsockname()[1]
     if settings.host in LOOPBACK or is_wildcard(settings.host):
         near = (public.getsockname()[0] if not is_wildcard(settings.host) else _loopback_of(public), port)
     else:  # the command line of this machine is let in by loopback only
-        sockets.append(_listen("127.0.0.1", 0))
+        sockets.append(listen("127.0.0.1", 0))
         near = ("127.0.0.1", sockets[1].getsockname()[1])
     place = ServerPlace.here(*near)
     app = create_app(settings, token=place.token)
@@ -88,7 +90,8 @@ def serve(settings: Settings) -> None:
         remove_side_file(settings.store, place)
 
 
-def _listen(host: str, port: int) -> socket.socket:
+def listen(host: str, port: int) -> socket.socket:
+    """A socket bound to the address. `InputError` where it cannot be had."""
     try:
         family, kind, protocol, _, address = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0]
         listener = socket.socket(family, kind, protocol)

@@ -14,6 +14,7 @@ from pathlib import Path
 from coilbook.api.problems import ProblemError
 from coilbook.api.routes.bodies import media_type
 from fastapi import Request
+from fastapi.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 from starlette.formparsers import MultiPartException, MultiPartParser
 
@@ -61,13 +62,17 @@ async def receive(request: Request, folder: Path, limit_bytes: int) -> Upload:
                 place = profile = folder / "profile.toml"
             else:
                 files.append((place, shown_name(value.filename or "", number)))
-            with place.open("wb") as target:
-                shutil.copyfileobj(value.file, target)
+            await run_in_threadpool(_copy, value, place)
     finally:
         await form.close()
     if not files:
         raise ProblemError(422, f"no file in field {FIELD!r}")
     return Upload(files, profile)
+
+
+def _copy(upload: UploadFile, place: Path) -> None:
+    with place.open("wb") as target:
+        shutil.copyfileobj(upload.file, target)
 
 
 async def _limited(request: Request, limit_bytes: int) -> AsyncGenerator[bytes, None]:

@@ -56,6 +56,10 @@ class Worker:
             self._refuse_waiting()
         return future.result()
 
+    def waiting(self) -> int:
+        """How much work waits for its turn."""
+        return self._waiting.qsize()
+
     def check(self, *_: object, **__: object) -> None:
         """Called by long work between its transactions: raises `Stopped` once the server is to stop."""
         if self._stopping.is_set():

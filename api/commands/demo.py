@@ -48,6 +48,10 @@ def demo(
     settings = read_settings(store=store or folder / "demo.duckdb", host=host, port=port)
     if store is not None and store.exists():
         raise InputError(f"--store {store} exists; the demo does not mix its invented fleet into a store")
+    if not no_serve:
+        from coilbook.api.serving import listen  # late: other commands need no web server
+
+        listen(settings.host, settings.port).close()  # told now, not after the work
     _clear(folder, settings)
     _simulate(folder, sites, days, seed)
     with Store.open(settings.store, memory_limit=settings.memory_limit, threads=settings.threads) as opened:

@@ -21,6 +21,6 @@ def serve(
     store: StoreOption = None,
 ) -> None:
     """Serve the API and the pages, and run the nightly jobs, until stopped."""
-    from coilbook.api.serving import serve as serve_store
+    from coilbook.api.serving import serve as serve_store  # late: other commands need no web server
 
     serve_store(read_settings(host=host, port=port, rules=rules, store=store))

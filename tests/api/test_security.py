@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 from coilbook.api.app import create_app
-from coilbook.api.security import HEADERS, host_name
+from coilbook.api.headers import HEADERS
+from coilbook.api.security import host_name
 from coilbook.api.settings import Settings
 from starlette.testclient import TestClient
 
