@@ -20,10 +20,8 @@ from coilbook.analytics.rules.shape import (
 from coilbook.analytics.site_days import site_days
 from coilbook.ingest.store import Session
 
-WEEKDAYS = {
-    name: number for number, name in enumerate(("mon", "tue", "wed", "thu", "fri", "sat", "sun"), start=1)
-}
-SETS = {"daily": range(1, 8), "weekdays": range(1, 6), "weekends": range(6, 8)}
+WEEKDAYS = {"mon": 1, "tue": 2, "wed": 4, "thu": 8, "fri": 16, "sat": 32, "sun": 64}
+SETS = {"daily": 127, "weekdays": 31, "weekends": 96}
 
 
 def choose_sites(session: Session, site_ids: Sequence[str] | None) -> None:
@@ -77,11 +75,11 @@ def _typed(frame: pl.DataFrame, schema: dict[str, Any]) -> pl.DataFrame:
 
 
 def _hours(frame: pl.DataFrame) -> pl.DataFrame:
-    """Registry hours as ISO weekdays and minutes of the wall day."""
+    """Registry hours as bits of weekdays and minutes of the wall day."""
     texts = frame["days"].unique().to_list()
     parsed = pl.DataFrame(
         {"days": texts, "_days": [weekdays(text) for text in texts]},
-        schema={"days": pl.String, "_days": pl.List(pl.Int8)},
+        schema={"days": pl.String, "_days": pl.Int32},
     )
     minutes = [
         (pl.col(n).dt.hour().cast(pl.Int32) * 60 + pl.col(n).dt.minute()).alias(f"{n}_min")
@@ -95,12 +93,13 @@ def _hours(frame: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def weekdays(days: str | None) -> list[int]:
-    """ISO weekdays of "daily", "weekdays", "weekends" or "Mon,Tue,..."; empty means daily."""
+def weekdays(days: str | None) -> int:
+    """Bits of "daily", "weekdays", "weekends" or "Mon,Tue,..." (1 = Monday); empty means daily."""
     text = (days or "daily").strip().lower()
     if text in SETS:
-        return list(SETS[text])
-    return sorted(WEEKDAYS[part.strip()[:3]] for part in text.split(",") if part.strip()[:3] in WEEKDAYS)
+        return SETS[text]
+    named = {part.strip()[:3] for part in text.split(",")}
+    return sum(bit for name, bit in WEEKDAYS.items() if name in named)
 
 
 FIRST_ROWS = """

@@ -47,6 +47,7 @@ FACTS = (
     "window_result",
     "lockout_result",
     "surplus_start",
+    "day_state",
     "wear",
 )
 PRICES: dict[str, Any] = {
@@ -82,7 +83,7 @@ WINDOWS: dict[str, Any] = {
     "local_date": pl.Date,
     "kind": pl.String,
     "window_id": pl.String,
-    "days": pl.List(pl.Int8),  # ISO weekdays, 1 = Monday
+    "days": pl.Int32,  # weekdays as bits, 1 = Monday, 64 = Sunday
     "start_min": pl.Int32,  # minutes of the wall day; end_min is past 1440 where it runs past midnight
     "end_min": pl.Int32,
     "need_minutes": pl.Float64,
@@ -90,7 +91,7 @@ WINDOWS: dict[str, Any] = {
 TARIFF_HOURS: dict[str, Any] = {
     "tariff_id": pl.String,
     "local_date": pl.Date,
-    "days": pl.List(pl.Int8),
+    "days": pl.Int32,
     "start_min": pl.Int32,
     "end_min": pl.Int32,
     "import_per_kwh": pl.Float64,
@@ -136,6 +137,7 @@ class Frames:
     window_result: pl.DataFrame
     lockout_result: pl.DataFrame
     surplus_start: pl.DataFrame
+    day_state: pl.DataFrame
     wear: pl.DataFrame
 
     def per_circuit(self, fact: pl.DataFrame) -> pl.DataFrame:

@@ -9,12 +9,12 @@ import polars as pl
 
 def duration(seconds: pl.Expr) -> pl.Expr:
     """A duration [s] in words: "45 s", "4 min", "1 h 20 min"."""
-    minutes = (seconds / 60).round().cast(pl.Int64)
+    minutes = (seconds / 60).round(mode="half_away_from_zero").cast(pl.Int64)
     hours, rest = minutes // 60, minutes % 60
     exact = (seconds < 120) & (seconds % 60 != 0)
     return (
         pl.when(exact)
-        .then(pl.format("{} s", seconds.round().cast(pl.Int64)))
+        .then(pl.format("{} s", seconds.round(mode="half_away_from_zero").cast(pl.Int64)))
         .when(minutes < 60)
         .then(pl.format("{} min", minutes))
         .when(rest == 0)
@@ -26,7 +26,7 @@ def duration(seconds: pl.Expr) -> pl.Expr:
 def decimals(value: pl.Expr, places: int) -> pl.Expr:
     """A number with exactly `places` (at least 1) decimals."""
     scale = 10**places
-    scaled = (value.abs() * scale).round().cast(pl.Int64)
+    scaled = (value.abs() * scale).round(mode="half_away_from_zero").cast(pl.Int64)
     sign = pl.when((value < 0) & (scaled > 0)).then(pl.lit("-")).otherwise(pl.lit(""))
     fraction = (scaled % scale).cast(pl.String).str.zfill(places)
     return pl.format("{}{}.{}", sign, scaled // scale, fraction)
@@ -34,7 +34,7 @@ def decimals(value: pl.Expr, places: int) -> pl.Expr:
 
 def whole(value: pl.Expr) -> pl.Expr:
     """A number rounded to a whole one."""
-    return value.round().cast(pl.Int64).cast(pl.String)
+    return value.round(mode="half_away_from_zero").cast(pl.Int64).cast(pl.String)
 
 
 def number(value: pl.Expr) -> pl.Expr:

@@ -54,6 +54,7 @@ def store(tmp_path: Path) -> Iterator[Store]:
                 "controller_id": "ka",
                 "appliance": "pool_pump",
                 "min_run_s": 900.0,
+                "mech_life_ops": 1e6,
             },
             {
                 "circuit_id": "a1",
@@ -61,9 +62,16 @@ def store(tmp_path: Path) -> Iterator[Store]:
                 "controller_id": "ka",
                 "appliance": "pool_pump",
                 "min_run_s": 1800.0,
+                "mech_life_ops": 1e6,
                 "valid_from": date(2026, 3, 3),
             },
-            {"circuit_id": "b1", "site_id": "b", "controller_id": "kb", "appliance": "spa"},
+            {
+                "circuit_id": "b1",
+                "site_id": "b",
+                "controller_id": "kb",
+                "appliance": "spa",
+                "mech_life_ops": 1e6,
+            },
         )
         tariff = {"tariff_id": "t", "days": "daily", "export_per_kwh": 0.05, "currency": "EUR"}
         put(
@@ -231,7 +239,13 @@ def test_a_circuit_that_switched_while_no_registry_row_held_is_not_judged(store:
     put(
         store,
         "circuit",
-        {"circuit_id": "a9", "site_id": "a", "appliance": "spa", "valid_from": date(2026, 3, 5)},
+        {
+            "circuit_id": "a9",
+            "site_id": "a",
+            "appliance": "spa",
+            "mech_life_ops": 1e6,
+            "valid_from": date(2026, 3, 5),
+        },
     )
     put(
         store,

@@ -137,7 +137,8 @@ def _site(case: Case) -> dict[str, Any]:
 
 
 def _circuit(case: Case, row: dict[str, Any]) -> dict[str, Any]:
-    return CIRCUIT | _site(case) | {"local_date": case.day} | case.common.get("circuit", {}) | row
+    full = CIRCUIT | _site(case) | {"local_date": case.day} | case.common.get("circuit", {}) | row
+    return {name: None if value != value else value for name, value in full.items()}  # nan stands for empty
 
 
 def _hours(case: Case, row: dict[str, Any]) -> dict[str, Any]:
