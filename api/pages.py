@@ -35,10 +35,6 @@ from fastapi.responses import JSONResponse, Response
 
 router = APIRouter(include_in_schema=False)
 
-POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
-    "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
-)
 RECORDS = (28, 91, 365)
 """Lengths of a site's record that can be chosen [d]; the middle one unless asked otherwise."""
 
@@ -128,7 +124,7 @@ def loads(
             ),
             load_queries.held_by_reason(session),
             load_queries.quarantine(
-                session, reason=reason or None, load_id=load_id, limit=loads_page.PAGE_SIZE
+                session, reason=reason or None, load_id=load_id, limit=loads_page.HELD_SIZE
             ),
             reason=reason,
             load=load_id,
@@ -251,7 +247,7 @@ def _whole(text: str, otherwise: int) -> int:
 
 def _missing(title: str, said: str) -> Response:
     html = render("missing.html", title=title, said=said)
-    return Response(html, 404, {"Content-Security-Policy": POLICY}, "text/html; charset=utf-8")
+    return Response(html, 404, media_type="text/html; charset=utf-8")
 
 
 def _answer(request: Request, page: KeptPage) -> Response:
@@ -259,7 +255,6 @@ def _answer(request: Request, page: KeptPage) -> Response:
         "ETag": page.etag,
         "Cache-Control": "private, no-cache",
         "Vary": "Accept-Encoding",
-        "Content-Security-Policy": POLICY,
     }
     if page.etag in request.headers.get("if-none-match", ""):
         return Response(status_code=304, headers=headers)

@@ -9,7 +9,8 @@ from coilbook.dashboards import words
 from coilbook.dashboards.render import render
 from coilbook.dashboards.tables import Table, heads
 
-PAGE_SIZE = 100
+PAGE_SIZE = 50
+HELD_SIZE = 50
 REASON = {
     "bad_time": "time cannot be read",
     "time_out_of_range": "time out of range",
@@ -67,7 +68,7 @@ def ledger_table(ledger: pl.DataFrame) -> Table:
     """One row a load, newest first; a failed one says why."""
     rows = [
         [
-            words.number(row["load_id"]),
+            str(row["load_id"]),
             (row["path"] or "").rpartition("/")[2],
             words.plain(row["kind"], KIND),
             f"failed: {row['error']}" if row["outcome"] == "failed" else _notes(row),
@@ -76,7 +77,7 @@ def ledger_table(ledger: pl.DataFrame) -> Table:
             words.number(row["duplicate"]),
             words.number(row["replaced"]),
             words.number(row["quarantined"]),
-            f"{words.moment(row['first_ts'])} to {words.moment(row['last_ts'])}" if row["first_ts"] else "",
+            f"{words.day(row['first_ts'])} to {words.day(row['last_ts'])}" if row["first_ts"] else "",
             words.moment(row["loaded_at"]),
             words.DASH if row["duration_s"] is None else f"{row['duration_s']:.1f}{words.THIN}s",
         ]
@@ -95,14 +96,14 @@ def reasons_table(reasons: pl.DataFrame) -> Table:
         [words.plain(reason, REASON), words.number(count), words.number(files), example or ""]
         for reason, count, files, example in reasons.select("reason", "rows", "files", "example").iter_rows()
     ]
-    return Table("Rows held back by reason", heads("Reason", "#Rows", "#Files", "For example"), rows)
+    return Table("Rows held back by reason", heads("Reason", "#Rows", "#Files", "~For example"), rows)
 
 
 def held_table(held: pl.DataFrame) -> Table:
     """Rows held back, with file, line and raw text."""
     rows = [
         [
-            words.number(row["load_id"]),
+            str(row["load_id"]),
             (row["path"] or "").rpartition("/")[2],
             words.number(row["line"]),
             words.plain(row["reason"], REASON),
@@ -111,7 +112,7 @@ def held_table(held: pl.DataFrame) -> Table:
         ]
         for row in held.iter_rows(named=True)
     ]
-    names = heads("#Load", "File", "#Line", "Reason", "Found and expected", "Row as it stood")
+    names = heads("#Load", "File", "#Line", "Reason", "~Found and expected", "~Row as it stood")
     return Table("Rows held back, newest first", names, rows)
 
 

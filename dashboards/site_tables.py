@@ -100,7 +100,7 @@ def past_cases(cases: pl.DataFrame) -> Table:
         ]
         for row in cases.iter_rows(named=True)
     ]
-    names = heads("Case", "Subject", "Severity", "Findings", "#Days", "Ended", "Last finding")
+    names = heads("Case", "Subject", "Severity", "Findings", "#Days", "Ended", "~Last finding")
     return Table("Past cases", names, rows)
 
 
@@ -133,7 +133,7 @@ def loose_findings(findings: pl.DataFrame, cases: pl.DataFrame) -> Table:
         ]
         for row in loose.iter_rows(named=True)
     ]
-    names = heads("Local date", "Finding", "Subject", "In words", "#Measured", "#Limit", "Note")
+    names = heads("Local date", "Finding", "Subject", "~In words", "#Measured", "#Limit", "Note")
     return Table("Findings that open no case", names, rows)
 
 

@@ -8,10 +8,16 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Head:
-    """One column: `figure` = its cells are numbers and line up on the right."""
+    """One column: `figure` = numbers that line up on the right, `words` = sentences."""
 
     name: str
     figure: bool = False
+    words: bool = False
+
+    @property
+    def style(self) -> str:
+        """Its class on the page."""
+        return "figure" if self.figure else "words" if self.words else ""
 
 
 @dataclass(frozen=True)
@@ -25,5 +31,5 @@ class Table:
 
 
 def heads(*names: str) -> tuple[Head, ...]:
-    """Heads from names; one that begins with `#` holds figures."""
-    return tuple(Head(name.removeprefix("#"), name.startswith("#")) for name in names)
+    """Heads from names; one that begins with `#` holds figures, one with `~` sentences."""
+    return tuple(Head(name.lstrip("#~"), name.startswith("#"), name.startswith("~")) for name in names)

@@ -85,6 +85,7 @@ def timeline_chart(
     ticks = alt.Axis(
         title=f"local time, {zone}",
         labelOverlap=True,
+        labelSeparation=8,
         tickCount=TICKS,
         format=_format(end - start),
         grid=True,

@@ -7,12 +7,12 @@
   const figures = [...document.querySelectorAll("figure[data-spec]")];
   const AXIS = 54; // room that a panel's own axis takes beside its plot [px]
 
-  // A title in as many lines as it needs at about 6.6 px a letter.
+  // A title in as many lines as it needs at about 7.4 px a letter.
   const lines = (title, width) => {
     const made = [""];
     for (const word of String(title ?? "").split(" ")) {
       const longer = made.at(-1) ? `${made.at(-1)} ${word}` : word;
-      if (longer.length * 6.6 <= Math.max(width, 200)) made[made.length - 1] = longer;
+      if (longer.length * 7.4 <= Math.max(width, 200)) made[made.length - 1] = longer;
       else made.push(word);
     }
     return made;
