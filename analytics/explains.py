@@ -15,36 +15,51 @@ import polars as pl
 
 @dataclass(frozen=True)
 class Pair:
-    """`cause` explains `effect` on the same day: on one circuit, or on circuits of one controller."""
+    """`cause` explains `effect` on the same day: on one circuit, or on circuits of one controller.
+
+    Where `evidence` is given, only a cause whose evidence holds that text explains.
+    """
 
     cause: str
     effect: str
     on: Literal["circuit", "controller"]
+    evidence: str = ""
 
 
 PAIRS: tuple[Pair, ...] = (
+    Pair("stuck_closed", "no_load_on_close", "circuit"),
     Pair("no_load_on_close", "missed_window", "circuit"),
     Pair("clock_offset", "missed_window", "controller"),
     Pair("clock_offset", "ran_in_lockout", "controller"),
+    Pair("settings", "missed_window", "circuit", evidence='"window_in_lockout"'),
+    Pair("settings", "ran_in_lockout", "circuit", evidence='"window_in_lockout"'),
     Pair("chatter", "short_cycling", "circuit"),
     Pair("cloud_starts", "short_cycling", "circuit"),
+    Pair("short_cycling", "wearing_fast", "circuit"),
 )
+KEY = ["rule", "subject", "local_date"]
 
 
-def explain(findings: pl.DataFrame, circuits: pl.DataFrame) -> pl.DataFrame:
+def explain(
+    findings: pl.DataFrame, circuits: pl.DataFrame, known: pl.DataFrame | None = None
+) -> pl.DataFrame:
     """`findings` with `explained_by` filled; of several causes the first of `PAIRS` is named.
 
-    `circuits`: circuit_id, local_date, controller_id.
+    `circuits`: circuit_id, local_date, controller_id. `known`: findings of other rules for the same days,
+    made before, that may be causes too.
     """
     pairs = pl.DataFrame(
-        [(p.cause, p.effect, p.on, rank) for rank, p in enumerate(PAIRS)],
-        schema={"cause": pl.String, "rule": pl.String, "on": pl.String, "rank": pl.Int32},
+        [(p.cause, p.effect, p.on, p.evidence, rank) for rank, p in enumerate(PAIRS)],
+        schema={"cause": pl.String, "rule": pl.String, "on": pl.String, "needs": pl.String, "rank": pl.Int32},
         orient="row",
     )
     controllers = circuits.select("local_date", "controller_id", subject="circuit_id").unique()
-    causes = findings.select("local_date", cause="rule", cause_subject="subject")
+    causes = pl.concat(
+        [findings.select(*KEY, "evidence")] + ([] if known is None else [known.select(*KEY, "evidence")])
+    )
+    causes = causes.select("local_date", "evidence", cause="rule", cause_subject="subject")
     effects = (
-        findings.select("rule", "subject", "local_date")
+        findings.select(KEY)
         .join(pairs, on="rule")
         .join(controllers, on=["subject", "local_date"], how="left")
         .with_columns(
@@ -53,10 +68,9 @@ def explain(findings: pl.DataFrame, circuits: pl.DataFrame) -> pl.DataFrame:
     )
     explained = (
         effects.join(causes, on=["local_date", "cause", "cause_subject"])
+        .filter(pl.col("evidence").fill_null("").str.contains(pl.col("needs"), literal=True))
         .sort("rank")
-        .unique(["rule", "subject", "local_date"], keep="first")
-        .select("rule", "subject", "local_date", explained_by="cause")
+        .unique(KEY, keep="first")
+        .select(*KEY, explained_by="cause")
     )
-    return findings.drop("explained_by").join(
-        explained, on=["rule", "subject", "local_date"], how="left", maintain_order="left"
-    )
+    return findings.drop("explained_by").join(explained, on=KEY, how="left", maintain_order="left")

@@ -19,14 +19,18 @@ FLEET_RULES = tuple(rule for rule in RULES if rule.scope == "fleet")
 KEY = ["rule", "subject", "local_date"]
 
 
-def verdicts(frames: Frames, settings: RuleSettings, rules: Sequence[Rule[Any]]) -> Findings:
+def verdicts(
+    frames: Frames, settings: RuleSettings, rules: Sequence[Rule[Any]], known: pl.DataFrame | None = None
+) -> Findings:
     """The verdicts of `rules` for the days of `frames`, in the order of rule, day and subject.
+
+    `known`: findings of other rules for the same days, made before, that may explain new ones.
 
     On a silent site-day every rule but `silent` is not judged, and a circuit that switched while no registry
     row held is not judged for want of settings. A subject with a finding is never also not judged.
     """
     parts = [_one(rule, frames, settings) for rule in rules]
-    findings = explain(pl.concat(part.findings for part in parts), frames.circuits)
+    findings = explain(pl.concat(part.findings for part in parts), frames.circuits, known)
     not_judged = pl.concat(part.not_judged for part in parts).join(findings, on=KEY, how="anti")
     order = ["rule", "local_date", "subject"]
     return Findings(
@@ -86,7 +90,7 @@ def judge_sites(
 
 
 def judge_fleet(session: Session, first: date, last: date, horizon: datetime, settings: RuleSettings) -> int:
-    """As `judge_sites`, for the whole fleet by the rules that compare its sites."""
+    """As `judge_sites`, for the whole fleet by the rules that compare its sites; to be called after it."""
     choose_sites(session, None)
     return _judge(session, FLEET_RULES, first, last, horizon, settings)
 
@@ -99,8 +103,9 @@ def _judge(
     horizon: datetime,
     settings: RuleSettings,
 ) -> int:
-    found = verdicts(read_frames(session, rules, first, last, horizon, settings), settings, rules)
     session.temporary("_judged_rule", _names(rules))
+    known = session.frame(OTHER_FINDINGS, {"first": first, "last": last})
+    found = verdicts(read_frames(session, rules, first, last, horizon, settings), settings, rules, known)
     for table, rows in (("finding", found.findings), ("not_judged", found.not_judged)):
         session.run(REPLACED[table], [first, last])
         session.put(table, rows)
@@ -110,6 +115,11 @@ def _judge(
 def _names(rules: Iterable[Rule[Any]]) -> pl.DataFrame:
     return pl.DataFrame({"rule": [rule.name for rule in rules]}, schema={"rule": pl.String})
 
+
+OTHER_FINDINGS = """
+    SELECT rule, subject, local_date, evidence FROM finding SEMI JOIN _judged_site USING (site_id)
+    ANTI JOIN _judged_rule USING (rule) WHERE local_date BETWEEN $first AND $last
+"""
 
 REPLACED = {
     "finding": """

@@ -21,6 +21,14 @@ from coilbook.analytics.rules.hours import OTHER, weekly_overlap
 from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
 
 DAY = ["circuit_id", "local_date"]
+KINDS = (
+    "overloaded",
+    "window_in_lockout",
+    "min_run_over_window",
+    "levels_crossed",
+    "dear_hours",
+    "no_life_figures",
+)
 
 
 @dataclass(frozen=True)
@@ -55,7 +63,7 @@ def judge(frames: Frames, settings: Settings) -> Findings:
     days = (
         faults.sort("rank", "fault")
         .group_by(*DAY, maintain_order=True)
-        .agg("fault", "change", n=pl.len().cast(pl.Int64))
+        .agg("kind", "fault", "change", n=pl.len().cast(pl.Int64))
         .join(frames.circuits, on=DAY)
     )
     return RULE.verdicts(
@@ -68,7 +76,7 @@ def judge(frames: Frames, settings: Settings) -> Findings:
             limit=pl.lit(0.0),
             unit=pl.lit("faults"),
             confidence=confidence(c("n"), pl.lit(0.0), pl.lit(1.0)),
-            evidence=words.evidence(faults=c("fault")),
+            evidence=words.evidence(kinds=c("kind"), faults=c("fault")),
             sentence=pl.format("Registry: {}.", c("fault").list.join("; ")),
             next_step=pl.format(
                 "Change the registry or the setting: {}.",
@@ -78,8 +86,10 @@ def judge(frames: Frames, settings: Settings) -> Findings:
     )
 
 
-def _fault(frame: pl.DataFrame, rank: int, fault: pl.Expr, change: str) -> pl.DataFrame:
-    return frame.select(*DAY, rank=pl.lit(rank), fault=fault, change=pl.lit(change))
+def _fault(frame: pl.DataFrame, kind: str, fault: pl.Expr, change: str) -> pl.DataFrame:
+    """One row a fault: its `kind`, one of `KINDS`, the fault in words, and what to change."""
+    rank = pl.lit(KINDS.index(kind))
+    return frame.select(*DAY, rank=rank, kind=pl.lit(kind), fault=fault, change=pl.lit(change))
 
 
 def _overloaded(circuits: pl.DataFrame) -> pl.DataFrame:
@@ -92,7 +102,10 @@ def _overloaded(circuits: pl.DataFrame) -> pl.DataFrame:
         words.number(c("rating_a")),
     )
     return _fault(
-        over, 0, text, "check the load current, and have too small a contactor changed by a licensed person"
+        over,
+        "overloaded",
+        text,
+        "check the load current, and have too small a contactor changed by a licensed person",
     )
 
 
@@ -102,7 +115,7 @@ def _in_lockout(windows: pl.DataFrame, all_windows: pl.DataFrame) -> pl.DataFram
     lockouts = all_windows.filter(c("kind") == "lockout").select(*DAY, *other).rename(other)
     inside = weekly_overlap(windows.join(lockouts, on=DAY)).filter("inside")
     text = pl.format("run window {} lies inside lockout {}", c("window_id"), c("lockout_id"))
-    return _fault(inside, 1, text, "move the run window out of the lockout")
+    return _fault(inside, "window_in_lockout", text, "move the run window out of the lockout")
 
 
 def _min_run(windows: pl.DataFrame, circuits: pl.DataFrame) -> pl.DataFrame:
@@ -115,7 +128,7 @@ def _min_run(windows: pl.DataFrame, circuits: pl.DataFrame) -> pl.DataFrame:
         c("window_id"),
         words.duration(length_s.cast(pl.Float64)),
     )
-    return _fault(long, 2, text, "shorten the least run time or lengthen the window")
+    return _fault(long, "min_run_over_window", text, "shorten the least run time or lengthen the window")
 
 
 def _levels(circuits: pl.DataFrame) -> pl.DataFrame:
@@ -126,7 +139,7 @@ def _levels(circuits: pl.DataFrame) -> pl.DataFrame:
         words.power(c("surplus_on_w")),
         words.power(c("surplus_off_w")),
     )
-    return _fault(crossed, 3, text, "set the on level above the off level")
+    return _fault(crossed, "levels_crossed", text, "set the on level above the off level")
 
 
 def _dear_hours(windows: pl.DataFrame, frames: Frames, settings: Settings) -> pl.DataFrame:
@@ -147,7 +160,7 @@ def _dear_hours(windows: pl.DataFrame, frames: Frames, settings: Settings) -> pl
         words.whole(100 * c("share")),
         c("window_id"),
     )
-    return _fault(mostly, 4, text, "move the run window to cheaper hours, if the owner agrees")
+    return _fault(mostly, "dear_hours", text, "move the run window to cheaper hours, if the owner agrees")
 
 
 def _life_figures(circuits: pl.DataFrame) -> pl.DataFrame:
@@ -156,7 +169,7 @@ def _life_figures(circuits: pl.DataFrame) -> pl.DataFrame:
     without = circuits.filter(c("mech_life_ops").is_null() & ~electrical)
     return _fault(
         without,
-        5,
+        "no_life_figures",
         pl.lit("the contactor's life figures are missing, so its wear is not judged"),
         "enter the contactor's life figures",
     )

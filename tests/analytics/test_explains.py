@@ -44,6 +44,22 @@ def test_of_two_causes_the_first_listed_is_named() -> None:
     assert found[("short_cycling", "c1")] == "chatter"
 
 
+def test_a_registry_fault_explains_a_missed_window_only_where_it_bears_on_windows() -> None:
+    rows = [{"rule": rule, "subject": "c1", "local_date": DAY} for rule in ("settings", "missed_window")]
+    for kinds, by in (('["no_life_figures"]', None), ('["window_in_lockout"]', "settings")):
+        rows[0]["evidence"] = f'{{"kinds":{kinds}}}'
+        done = explain(pl.DataFrame(rows, schema=table_schema("finding")), CIRCUITS)
+        assert done.filter(rule="missed_window")["explained_by"].item() == by
+
+
+def test_a_cause_found_before_explains_too() -> None:
+    fast, cycling = (
+        pl.DataFrame([{"rule": rule, "subject": "c1", "local_date": DAY}], schema=table_schema("finding"))
+        for rule in ("wearing_fast", "short_cycling")
+    )
+    assert explain(fast, CIRCUITS, cycling)["explained_by"].to_list() == ["short_cycling"]
+
+
 def test_no_pair_runs_both_ways() -> None:
     pairs = {(pair.cause, pair.effect) for pair in PAIRS}
     assert not pairs & {(effect, cause) for cause, effect in pairs}
