@@ -23,6 +23,39 @@ from coilbook.analytics.replay.uncertainty import Counts, Floats, interval, mean
 
 TODAY = "today"
 
+_KEYS = dict.fromkeys(("appliance", "currency"), pl.String)
+_SETTINGS: dict[str, Any] = {"candidate": pl.Int64, "words": pl.String} | dict.fromkeys(
+    ("min_run_s", "on_level", "off_level", "on_delay_s", "off_delay_s", "min_rest_s"), pl.Float64
+)
+_SPREAD = ("mean", "mean_low", "mean_high", "median", "median_low", "median_high", "p10", "p90")
+_MEANS = (
+    *("bought_cost", "forgone_export", "closings_cost", "own_kwh", "solar_kwh", "bought_kwh", "short_runs"),
+    *("life_used", "within_limit", "cost_per_own_kwh"),
+)
+_TOTALS = (
+    *("cost", "bought_cost", "forgone_export", "starts_per_day", "own_kwh", "solar_kwh", "bought_kwh"),
+    *("short_runs", "life_used"),
+)
+CURVES: dict[str, Any] = (
+    _KEYS
+    | _SETTINGS
+    | dict.fromkeys(("circuits", "sites"), pl.Int64)
+    | dict.fromkeys([f"{name}_{key}" for name in ("cost", "starts_per_day") for key in _SPREAD], pl.Float64)
+    | dict.fromkeys(_MEANS, pl.Float64)
+)
+RUN_LENGTHS: dict[str, Any] = (
+    _KEYS | {"candidate": pl.Int64, "words": pl.String} | dict.fromkeys(("from_s", "to_s", "runs"), pl.Int64)
+)
+CIRCUITS: dict[str, Any] = (
+    dict.fromkeys(("circuit_id", "site_id", "appliance", "currency"), pl.String)
+    | {"own_w": pl.Float64, "own_w_from": pl.String}
+    | dict.fromkeys(("days", "today_min_run_s", "closing_cost"), pl.Float64)
+    | _SETTINGS
+    | dict.fromkeys(_TOTALS, pl.Float64)
+    | dict.fromkeys(("most_starts_1h", "most_starts_24h"), pl.Int64)
+    | {"within_limit": pl.Boolean}
+)
+
 
 def settings_columns(candidates: Sequence[Candidate], count: int) -> dict[str, pl.Series]:
     """Columns that name each candidate, the last row being today's setting; the whole `count` times over."""
@@ -64,8 +97,10 @@ def curves(table: ClassTable, candidates: Sequence[Candidate], counts: Counts) -
         "life_used": table.life_used(),
         "within_limit": table.within().astype(np.float64),
     }
-    frame = pl.DataFrame(columns | {name: values.mean(axis=0) for name, values in means.items()})
-    return frame.with_columns((pl.col("cost_mean") / pl.col("own_kwh")).alias("cost_per_own_kwh"))
+    columns |= {name: values.mean(axis=0) for name, values in means.items()}
+    own_kwh = columns["own_kwh"]
+    columns["cost_per_own_kwh"] = columns["cost_mean"] / np.where(own_kwh > 0, own_kwh, np.nan)
+    return pl.DataFrame(columns).select(*CURVES)
 
 
 def _spread(name: str, values: Floats, weights: Floats) -> dict[str, Floats]:
@@ -95,7 +130,7 @@ def run_lengths(table: ClassTable, candidates: Sequence[Candidate]) -> pl.DataFr
         "to_s": [*LENGTH_EDGES_S[1:], None] * len(totals),
         "runs": totals.ravel(),
     }
-    return pl.DataFrame(columns)
+    return pl.DataFrame(columns).select(*RUN_LENGTHS)
 
 
 def circuit_totals(table: ClassTable, candidates: Sequence[Candidate]) -> pl.DataFrame:
@@ -128,4 +163,4 @@ def circuit_totals(table: ClassTable, candidates: Sequence[Candidate]) -> pl.Dat
         "within_limit": table.within(),
     }
     columns |= settings_columns(candidates, len(r)) | {name: value.ravel() for name, value in values.items()}
-    return pl.DataFrame(columns)
+    return pl.DataFrame(columns).select(*CIRCUITS)

@@ -5,14 +5,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from typing import Any
 
 import numpy as np
 import polars as pl
 from coilbook.analytics.replay.candidates import Candidate
-from coilbook.analytics.replay.curves import circuit_totals, curves, run_lengths
+from coilbook.analytics.replay.curves import (
+    CIRCUITS,
+    CURVES,
+    RUN_LENGTHS,
+    circuit_totals,
+    curves,
+    run_lengths,
+)
 from coilbook.analytics.replay.fleet import Cancel, LeftOut, Progress, Replayed, replay_fleet
 from coilbook.analytics.replay.registry import Circuit, Registry, read_registry
 from coilbook.analytics.replay.request import TuneRequest
@@ -30,6 +38,18 @@ ASSUMPTIONS = (
     "Each circuit is replayed alone; the others at its site stay as they were.",
     "Hand commands are not replayed.",
 )
+
+SITES: dict[str, Any] = {
+    "appliance": pl.String,
+    "currency": pl.String,
+    "site_id": pl.String,
+    "area": pl.String,
+    "circuits": pl.Int64,
+    "today_cost": pl.Float64,
+    "recommended_cost": pl.Float64,
+    "change": pl.Float64,
+    "worse": pl.Boolean,
+}
 
 
 @dataclass(frozen=True)
@@ -106,10 +126,10 @@ def tune(
     return TuneResult(
         request,
         tuple(made),
-        _stacked([curves(t, tried, drawn) for t, drawn in zip(tables, counts, strict=True)]),
-        _stacked([run_lengths(t, tried) for t in tables]),
-        _stacked([circuit_totals(t, tried) for t in tables]),
-        _stacked([_site_changes(t, one, request) for t, one in zip(tables, made, strict=True)]),
+        _stacked(CURVES, [curves(t, tried, drawn) for t, drawn in zip(tables, counts, strict=True)]),
+        _stacked(RUN_LENGTHS, [run_lengths(t, tried) for t in tables]),
+        _stacked(CIRCUITS, [circuit_totals(t, tried) for t in tables]),
+        _stacked(SITES, [_site_changes(t, one, request) for t, one in zip(tables, made, strict=True)]),
         held_out_weeks(tables, tried),
         areas_left_out(tables, tried),
         rows,
@@ -181,7 +201,7 @@ def _site_changes(table: ClassTable, made: Recommendation, request: TuneRequest)
         "change": then - today,
         "worse": then > today,
     }
-    return pl.DataFrame(columns, schema_overrides={"area": pl.String}).sort("change", descending=True)
+    return pl.DataFrame(columns, schema=SITES).sort("change", descending=True, maintain_order=True)
 
 
 def _rows(
@@ -202,8 +222,8 @@ def _day_after_newest(session: Session) -> date:
     return newest.date() + timedelta(days=1)  # type: ignore[no-any-return]
 
 
-def _stacked(frames: list[pl.DataFrame]) -> pl.DataFrame:
-    return pl.concat(frames, how="vertical_relaxed") if frames else pl.DataFrame()
+def _stacked(schema: Mapping[str, Any], frames: list[pl.DataFrame]) -> pl.DataFrame:
+    return pl.concat([pl.DataFrame(schema=schema), *frames])
 
 
 def _left_out(rows: Sequence[LeftOut]) -> pl.DataFrame:

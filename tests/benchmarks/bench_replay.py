@@ -173,7 +173,7 @@ def bench_fleet(path: Path, share: float, threads: int) -> None:
     steps = samples / len(registry.sites) * len(circuits) * (len(request.candidates) + 1)
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(
-        f"fleet, {len(sites)} sites, {len(circuits)} circuits, {threads} threads, reading included: {wall:.2f} s"
+        f"fleet of {len(sites)} sites, {len(circuits)} circuits, {threads} threads, reading too: {wall:.2f} s"
     )
     rates = f"{steps / wall / 1e6:.0f} M steps/s in all, {steps / cpu / 1e6:.0f} M steps/s of a core"
     print(f"  {rates}, peak memory {peak:.0f} MB")
