@@ -13,7 +13,7 @@ import polars as pl
 
 from coilbook.analytics.clear_sky import sky_grid
 from coilbook.analytics.sql_files import working
-from coilbook.ingest.local_time import days_between, instant, midnight
+from coilbook.ingest.local_time import days_between, instant, midnight, offset_spans
 from coilbook.ingest.store import Session
 
 ONE_DAY = timedelta(days=1)
@@ -80,6 +80,24 @@ def utc_dates(days: pl.DataFrame) -> pl.DataFrame:
     ).explode("utc_date", empty_as_null=False, keep_nulls=False)
 
 
+def _offsets(zones: pl.DataFrame, first: datetime, last: datetime) -> pl.DataFrame:
+    """Spans of one offset from UTC of every site, from a month before `first` on: site_id, from_ts, to_ts, offset_s."""
+    rows = [
+        (name, *span)
+        for name in zones["timezone"].unique()
+        for span in offset_spans(name, first - timedelta(days=REACH_DAYS + 2), last)
+    ]
+    schema = {
+        "timezone": pl.String,
+        "from_ts": pl.Datetime("us"),
+        "to_ts": pl.Datetime("us"),
+        "offset_s": pl.Int64,
+    }
+    return zones.select("site_id", "timezone").join(
+        pl.DataFrame(rows, schema=schema, orient="row"), on="timezone"
+    )
+
+
 def _widened(days: pl.DataFrame, before: int = 1, after: int = 1) -> pl.DataFrame:
     """(site_id, local_date) with the neighbours of each."""
     steps = [
@@ -97,8 +115,8 @@ def _bounds(days: pl.DataFrame) -> tuple[datetime, datetime]:
 def look(bucket: Bucket) -> pl.DataFrame:
     """Working tables day_rows, span and bucket_circuit; returns the span of each site with its horizon.
 
-    Columns: site_id, first_ts, last_ts, first_date, last_date, last_sample_ts, horizon, and first_before,
-    last_before, the dates of the stored facts. Sites without any log row have null dates.
+    Columns: site_id, first_ts, last_ts, first_date, last_date, last_sample_ts, last_sample_date, horizon, and
+    first_before, last_before, last_sample_before, the dates of the stored facts. Sites without any log row have null dates.
     """
     session = bucket.session
     session.temporary("zone_site", bucket.zones)
@@ -109,8 +127,10 @@ def look(bucket: Bucket) -> pl.DataFrame:
         bucket.dirty, on=["site_id", "local_date"], how="semi"
     )
     session.temporary("look_day_utc", utc_dates(dirty_days))
+    session.temporary("site_offset", _offsets(bucket.zones, *_bounds(dirty_days)))
     bounds = _bounds(dirty_days)
     bucket.build("day_rows", *bounds)
+    bucket.build("known_rows")
     bucket.build("span")
     bucket.build("last_interval", *bounds)
     session.run(
@@ -125,15 +145,27 @@ def look(bucket: Bucket) -> pl.DataFrame:
         SELECT
             z.site_id, s.first_ts, s.last_ts, s.first_date, s.last_date, s.last_sample_ts,
             greatest(s.last_ts, s.last_sample_ts + to_microseconds(CAST(coalesce(i.interval_us, 0) AS BIGINT))) AS horizon,
-            b.first_before, b.last_before
+            s.last_sample_date, b.first_before, b.last_before, b.last_sample_before
         FROM zone_site z
         LEFT JOIN span s USING (site_id)
         LEFT JOIN last_interval i USING (site_id)
         LEFT JOIN (
-            SELECT site_id, min(local_date) AS first_before, max(local_date) AS last_before FROM coverage GROUP BY ALL
+            SELECT
+                site_id,
+                min(local_date) AS first_before,
+                max(local_date) AS last_before,
+                max(local_date) FILTER (WHERE last_sample_ts IS NOT NULL) AS last_sample_before
+            FROM coverage
+            JOIN zone_site USING (site_id)
+            GROUP BY ALL
         ) b USING (site_id)
         """
     )
+
+
+def days_before_meter_gaps(bucket: Bucket) -> pl.DataFrame:
+    """Days of the newest meter sample before each dirty day: what it covers depends on whether one follows."""
+    return bucket.session.frame(working("meter_reach"), {"as_of": bucket.as_of or END_OF_TIME})
 
 
 def days_of_span(spans: pl.DataFrame) -> pl.DataFrame:
@@ -155,6 +187,11 @@ def days_of_span(spans: pl.DataFrame) -> pl.DataFrame:
             "site_id", pl.date_ranges("first_date", "last_date").alias("d")
         ),
     ]
+    resumed = both.filter(pl.col("last_sample_date").ne_missing(pl.col("last_sample_before")))
+    ranges.extend(
+        resumed.drop_nulls(name).select("site_id", pl.concat_list(name).alias("d"))
+        for name in ("last_sample_date", "last_sample_before")
+    )
     return (
         pl.concat(ranges)
         .explode("d", empty_as_null=False, keep_nulls=False)

@@ -11,7 +11,15 @@ from datetime import datetime
 
 import polars as pl
 
-from coilbook.analytics.bucket import Bucket, days_of_span, look, read_events, read_samples, wanted
+from coilbook.analytics.bucket import (
+    Bucket,
+    days_before_meter_gaps,
+    days_of_span,
+    look,
+    read_events,
+    read_samples,
+    wanted,
+)
 from coilbook.analytics.clear_sky import LOOKBACK_DAYS, explain_dips
 from coilbook.analytics.sql_files import fact
 from coilbook.analytics.wear import WITHIN_DAYS, projected
@@ -69,7 +77,7 @@ def _buckets(dirty: pl.DataFrame) -> Iterator[list[str]]:
 def _refresh_bucket(bucket: Bucket) -> int:
     session = bucket.session
     spans = look(bucket)
-    changed = pl.concat([bucket.dirty, days_of_span(spans)]).unique()
+    changed = pl.concat([bucket.dirty, days_of_span(spans), days_before_meter_gaps(bucket)]).unique()
     living = changed.join(spans.drop_nulls("first_date"), on="site_id", how="semi")
     days = bucket.dirty.clear()
     if not living.is_empty():

@@ -22,7 +22,6 @@ counted AS (
         count(*) AS samples,
         any_value(s.interval_us) AS interval_us,
         max(s.ts) AS last_sample_ts,
-        sum(CASE WHEN s.islanded THEN epoch_us(least(s.end_ts, s.day_end) - s.ts) ELSE 0 END) AS islanded_us,
         count(*) FILTER (WHERE u.ts IS NOT NULL) AS day_samples,
         count(*) FILTER (WHERE s.whole) AS residual_samples,
         count(*) FILTER (WHERE s.whole AND abs(s.house_w - s.pv_w - s.grid_w - s.battery_w) > greatest(100, 0.05 * abs(s.house_w)))
@@ -42,6 +41,12 @@ counted AS (
     FROM sample s
     LEFT JOIN sun_up u ON u.site_id = s.site_id AND u.ts = time_bucket(INTERVAL 30 MINUTE, s.ts)
     GROUP BY ALL
+),
+apart AS (
+    SELECT w.site_id, w.local_date, sum(epoch_us(least(s.end_ts, w.end_ts) - greatest(s.ts, w.start_ts))) AS islanded_us
+    FROM (SELECT * FROM sample WHERE islanded) s
+    JOIN wanted_day w ON w.site_id = s.site_id AND s.ts < w.end_ts AND s.end_ts > w.start_ts
+    GROUP BY ALL
 )
 SELECT
     w.site_id,
@@ -54,7 +59,7 @@ SELECT
     r.first_ts,
     r.last_ts,
     c.last_sample_ts,
-    coalesce(c.islanded_us, 0) / 1e6 AS islanded_s,
+    coalesce(a.islanded_us, 0) / 1e6 AS islanded_s,
     coalesce(c.day_samples, 0) AS day_samples,
     coalesce(c.residual_samples, 0) AS residual_samples,
     coalesce(c.residual_bad, 0) AS residual_bad,
@@ -65,4 +70,5 @@ SELECT
 FROM wanted_day w
 LEFT JOIN gap g USING (site_id, local_date)
 LEFT JOIN counted c USING (site_id, local_date)
-LEFT JOIN day_rows r USING (site_id, local_date)
+LEFT JOIN apart a USING (site_id, local_date)
+LEFT JOIN known_rows r USING (site_id, local_date)

@@ -58,10 +58,14 @@ priced AS (
         sum(epoch_us(least(e.to_ts, p.end_ts) - greatest(e.from_ts, p.start_ts))) AS priced_us
     FROM energy e
     JOIN price_span p ON p.site_id = e.site_id AND p.start_ts < e.to_ts AND p.end_ts > e.from_ts
+    WHERE e.own_w <> 0
     GROUP BY ALL
 ),
 spent AS (
-    SELECT circuit_id, window_id, local_date, sum(epoch_us(to_ts - from_ts)) AS spent_us FROM energy GROUP BY ALL
+    SELECT circuit_id, window_id, local_date, sum(epoch_us(to_ts - from_ts)) AS spent_us
+    FROM energy
+    WHERE own_w <> 0
+    GROUP BY ALL
 ),
 cheapest AS (
     SELECT d.site_id, d.local_date, min(p.import_per_kwh) AS price

@@ -29,8 +29,8 @@ near AS (
         s.ts,
         s.end_ts,
         s.pv_w,
-        s.house_w - coalesce(c.own_w, 0) AS base_w,
-        s.pv_w + s.battery_w - s.house_w + coalesce(c.own_w, 0) AS surplus_w
+        s.house_w - CASE WHEN c.ts IS NULL THEN 0 ELSE c.own_w END AS base_w,
+        s.pv_w + s.battery_w - s.house_w + CASE WHEN c.ts IS NULL THEN 0 ELSE c.own_w END AS surplus_w
     FROM near_day n
     JOIN sample s
         ON s.site_id = n.site_id
@@ -52,9 +52,9 @@ before AS (
     SELECT
         circuit_id,
         start,
-        sum(CAST(round(surplus_w * 1e6) AS HUGEINT)) / count(*) / 1e6 AS surplus_before_w,
+        sum(CAST(round(surplus_w * 1e6) AS HUGEINT)) / count(surplus_w) / 1e6 AS surplus_before_w,
         sum(CAST(round(pv_w * 1e6) AS HUGEINT)) / count(*) / 1e6 AS pv_before_w,
-        sum(CAST(round(base_w * 1e6) AS HUGEINT)) / count(*) / 1e6 AS base_before_w,
+        sum(CAST(round(base_w * 1e6) AS HUGEINT)) / count(base_w) / 1e6 AS base_before_w,
         make_timestamp(CAST((epoch_us(min(ts)) + epoch_us(max(end_ts))) // 2 AS BIGINT)) AS before_ts
     FROM whole_before
     WHERE CASE WHEN any_within THEN within_10 ELSE nearness = 1 END
@@ -63,7 +63,7 @@ before AS (
 in_hold AS (
     SELECT
         *,
-        surplus_w < off_level_w AS low,
+        coalesce(surplus_w < off_level_w, false) AS low,
         coalesce(lag(end_ts) OVER in_order = ts AND lag(surplus_w < off_level_w) OVER in_order, false) AS goes_on
     FROM near
     WHERE ts >= start AND ts < hold_end
@@ -109,14 +109,21 @@ part AS (
     JOIN begun b ON b.circuit_id = o.circuit_id AND b.start = o.start
     JOIN circuit_sample c ON c.circuit_id = o.circuit_id AND c.ts = o.ts
 ),
+meter_part AS (
+    SELECT
+        b.circuit_id,
+        b.start,
+        sum(epoch_us(least(m.end_ts, b.until) - greatest(m.ts, b.start))) AS metered_us,
+        sum(CAST(round(m.circuit_w * epoch_us(least(m.end_ts, b.until) - greatest(m.ts, b.start))) AS HUGEINT)) AS meter_wus
+    FROM begun b
+    JOIN meter_sample m ON m.circuit_id = b.circuit_id AND m.ts < b.until AND m.end_ts > b.start
+    GROUP BY ALL
+),
 energy AS (
     SELECT
         circuit_id,
         start,
         sum(on_us) AS covered_us,
-        bool_or(metered) AS metered,
-        sum(CAST(round(own_w * on_us) AS HUGEINT)) FILTER (WHERE metered) AS meter_wus,
-        sum(on_us) FILTER (WHERE NOT metered) AS rated_us,
         sum(CAST(round(least(own_w, greatest(0, grid_w)) * CASE WHEN metered THEN on_us ELSE cover_us END) AS HUGEINT)) AS grid_wus,
         bool_or(own_w IS NULL) AS unknown
     FROM part
@@ -125,16 +132,18 @@ energy AS (
 summed AS (
     SELECT
         b.*,
-        CASE
-            WHEN e.metered THEN (e.meter_wus + coalesce(b.rated_w * e.rated_us, 0)) / 3.6e9
-            ELSE b.rated_w * epoch_us(b.until - b.start) / 3.6e9
-        END AS own_wh,
+        (
+            coalesce(m.meter_wus, 0)
+            + coalesce(b.rated_w, CASE WHEN epoch_us(b.until - b.start) - coalesce(m.metered_us, 0) <= 1000 THEN 0 END)
+            * (epoch_us(b.until - b.start) - coalesce(m.metered_us, 0))
+        ) / 3.6e9 AS own_wh,
         CASE
             WHEN epoch_us(b.until - b.start) - coalesce(e.covered_us, 0) > 1000 OR e.unknown THEN NULL
             ELSE coalesce(e.grid_wus, 0) / 3.6e9
         END AS grid_wh
     FROM begun b
     LEFT JOIN energy e USING (circuit_id, start)
+    LEFT JOIN meter_part m USING (circuit_id, start)
 )
 SELECT
     s.site_id,

@@ -1,5 +1,6 @@
 -- meter_sample: samples of circuit meters of the days to be loaded, each with the extent it covers
 -- grain: circuit_id, ts
+-- Extents are those of power samples; the last sample of a meter covers one interval.
 CREATE OR REPLACE TEMP TABLE meter_sample AS
 WITH logged AS (
     SELECT
@@ -24,6 +25,14 @@ measured AS (
     FROM logged
     GROUP BY ALL
 ),
+ending AS (
+    -- the last sample of a meter, or of a stretch that 31 days of nothing follow
+    SELECT l.circuit_id, l.ts
+    FROM logged l
+    ANTI JOIN circuit_power_log m
+        ON m.circuit_id = l.circuit_id AND m.ts > l.ts AND m.ts <= l.ts + INTERVAL 31 DAY AND m.ts < $as_of
+    WHERE l.next_ts IS NULL OR l.next_ts > l.ts + INTERVAL 31 DAY
+),
 known AS (SELECT * FROM measured WHERE samples >= 3),
 resolved AS (
     SELECT
@@ -44,10 +53,10 @@ SELECT
     l.ts,
     l.circuit_w,
     CASE
-        WHEN l.next_ts IS NULL AND l.local_date >= b.last_date
+        WHEN e.ts IS NOT NULL
             THEN l.ts + to_microseconds(CAST(r.interval_us AS BIGINT))
         ELSE least(l.next_ts, l.ts + to_microseconds(CAST(3 * r.interval_us AS BIGINT)))
     END AS end_ts
 FROM logged l
 JOIN resolved r USING (circuit_id, local_date)
-JOIN bucket_site b USING (site_id)
+LEFT JOIN ending e ON e.circuit_id = l.circuit_id AND e.ts = l.ts

@@ -1,5 +1,6 @@
 -- window_day: run and lockout windows that begin on each day, in wall time
 -- grain: circuit_id, kind, window_id, local_date
+-- valid_to is the last day of a row; of several rows of one window that hold, the one that began last is used.
 CREATE OR REPLACE TEMP TABLE window_day AS
 WITH named_day AS (
     SELECT
@@ -9,14 +10,7 @@ WITH named_day AS (
     FROM wanted_day
 ),
 held AS (
-    SELECT
-        n.site_id,
-        n.local_date,
-        w.*,
-        NOT EXISTS (
-            SELECT 1 FROM schedule later
-            WHERE later.circuit_id = w.circuit_id AND later.kind = w.kind AND later.valid_from = n.local_date
-        ) AS alone
+    SELECT n.site_id, n.local_date, w.*
     FROM named_day n
     JOIN bucket_circuit k ON k.site_id = n.site_id
     JOIN schedule w
@@ -38,7 +32,6 @@ SELECT
     h.need_minutes
 FROM held h
 JOIN bucket_site b USING (site_id)
-WHERE h.valid_to IS NULL OR h.valid_to > h.local_date OR h.alone
 QUALIFY row_number() OVER (
     PARTITION BY h.circuit_id, h.kind, h.window_id, h.local_date ORDER BY h.valid_from DESC NULLS LAST
 ) = 1
