@@ -153,10 +153,13 @@ def _shown(key: tuple[Any, ...]) -> str:
 def clear_sky_of(store: Store) -> ClearExpectation:
     """The clear-sky expectation [W] from a store's own envelopes: (site_id, local_date, instant)."""
     with store.reading() as session:
-        envelopes = session.frame("SELECT * FROM pv_envelope ORDER BY site_id, local_date")
+        everywhere = session.frame("SELECT * FROM pv_envelope ORDER BY site_id, local_date")
         places = session.frame("SELECT site_id, latitude, longitude FROM site")
 
+    by_site = {str(key[0]): part for key, part in everywhere.group_by(["site_id"], maintain_order=True)}
+
     def clear(site_id: str, day: date, ts: datetime) -> float | None:
+        envelopes = by_site.get(site_id, everywhere.clear())
         asked = pl.DataFrame({"site_id": [site_id], "local_date": [day]})
         watts = float(expectation(envelopes, places, asked, np.array([ts], dtype="datetime64[us]"))[0])
         return None if isnan(watts) else watts

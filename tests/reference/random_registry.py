@@ -81,12 +81,19 @@ def tariff_rows(rng: Random, tariff_id: str, span: Span) -> list[TariffRow]:
         return _parts(rng, tariff_id, "daily", wraps=True)
     if rng.random() < 0.4:
         return [*_parts(rng, tariff_id, "weekdays"), *_parts(rng, tariff_id, "weekends")]
-    rows = _parts(rng, tariff_id, "daily")
-    return [
-        replace(row, import_per_kwh=round(row.import_per_kwh + 0.01 * n, 3), valid_from=begin, valid_to=end)
-        for n, (begin, end) in enumerate(history(rng, span, 2))
-        for row in rows
-    ]
+    found: list[TariffRow] = []
+    parts: list[TariffRow] = []
+    ended = True
+    for n, (begin, end) in enumerate(history(rng, span, 2)):
+        # A row without an end gives way only to one of the same start, so then the edges stay.
+        parts = _parts(rng, tariff_id, "daily") if (ended and rng.random() < 0.6) or not parts else parts
+        ended = end is not None
+        prices = [round(row.import_per_kwh + 0.01 * n, 3) for row in parts]
+        found += [
+            replace(row, import_per_kwh=price, valid_from=begin, valid_to=end)
+            for row, price in zip(parts, prices, strict=True)
+        ]
+    return found
 
 
 def _parts(rng: Random, tariff_id: str, days: str, *, wraps: bool = False) -> list[TariffRow]:

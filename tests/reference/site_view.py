@@ -22,7 +22,7 @@ from reference.rows import (
     WindowRow,
 )
 from reference.runs import Run, Stretch, runs_of, stretches
-from reference.spans import Span, cut
+from reference.spans import Span
 
 
 @dataclass
@@ -148,17 +148,8 @@ def _site_view(fleet: Fleet, site_id: str) -> SiteView | None:
                 [row for row in fleet.windows if row.circuit_id == circuit_id],
                 [row for row in fleet.service if row.circuit_id == circuit_id],
                 [row for row in events if row.circuit_id == circuit_id],
-                _meter_extents([row for row in meter if row.circuit_id == circuit_id], zone, horizon),
+                extents([row for row in meter if row.circuit_id == circuit_id], zone),
                 horizon,
             )
         )
     return SiteView(site, zone, fleet, status, stamps, covered, horizon, circuits)
-
-
-def _meter_extents(rows: list[MeterSample], zone: str, horizon: datetime) -> list[Extent[MeterSample]]:
-    """A meter's last sample may reach past the site's horizon and is cut there."""
-    found = []
-    for e in extents(rows, zone):
-        span = cut(e.span, e.ts, horizon) or (e.ts, e.ts)
-        found.append(Extent(e.row, span[0], span[1], e.day))
-    return found

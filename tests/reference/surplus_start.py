@@ -87,9 +87,9 @@ def _own_wh(circuit: CircuitView, run: Run, rated: float | None) -> float | None
     metered = [(e.row.circuit_w, overlap([e.span], *run.span)) for e in touching(circuit.meter, *run.span)]
     rest = run.stop - run.start - sum((part for _, part in metered), ZERO)
     own = sum(watts * seconds(part) for watts, part in metered) / 3600
-    if rated is None:
-        return own if rest <= UNSEEN else None
-    return own + rated * seconds(rest) / 3600
+    if rest <= UNSEEN:
+        return own
+    return None if rated is None else own + rated * seconds(rest) / 3600
 
 
 def _bought_wh(site: SiteView, run: Run, circuit: CircuitView, rated: float | None) -> float | None:
@@ -133,7 +133,7 @@ def _of_run(site: SiteView, circuit: CircuitView, run: Run, clear: ClearExpectat
         "hold_end": until,
         "own_wh": own,
         "grid_wh": bought,
-        "solar_share": 1 - bought / own if own and bought is not None else None,
+        "solar_share": 1 - bought / own if own is not None and own > 0 and bought is not None else None,
         "dip_ts": dip[0].ts if dip else None,
         "dip_end_ts": dip_end,
         "d_pv_w": d_pv,
