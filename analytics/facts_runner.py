@@ -189,7 +189,7 @@ def _write_wear(bucket: Bucket, days: pl.DataFrame) -> None:
         """
         SELECT c.circuit_id, c.local_date, c.starts
         FROM circuit_day c
-        JOIN bucket_site b ON b.site_id = c.site_id AND c.local_date > b.wear_from - $within
+        JOIN bucket_site b ON b.site_id = c.site_id AND c.local_date >= b.wear_from - $within
         JOIN coverage v ON v.site_id = c.site_id AND v.local_date = c.local_date
         WHERE v.covered_s >= 0.8 * v.day_s
         """,

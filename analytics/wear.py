@@ -1,6 +1,6 @@
 """From closings to dates: how fast a contactor wears, and when it will have used 80 and 100 % of its life.
 
-The rate is the mean of the closings of the last 28 covered days within 31 local days. Its 90 % interval comes from
+The rate is the mean of the closings of the last 28 covered days of the day and the 31 before it. Its 90 % interval comes from
 resampling those days in blocks of 7 (a circular moving-block bootstrap, Politis & Romano 1992, so that weekly habits
 stay together), with one fixed set of draws for each number of days: the same facts give the same interval.
 """
@@ -38,7 +38,7 @@ def _draw_counts(days: int) -> Floats:
 def _windows(starts: Floats, dates: npt.NDArray[np.int64], asked: npt.NDArray[np.int64]) -> list[Floats]:
     """For each asked date the closings of its last 28 covered days within 31."""
     last = np.searchsorted(dates, asked, side="right")
-    first = np.maximum(np.searchsorted(dates, asked - WITHIN_DAYS, side="right"), last - RATE_DAYS)
+    first = np.maximum(np.searchsorted(dates, asked - WITHIN_DAYS, side="left"), last - RATE_DAYS)
     return [starts[a:b] for a, b in zip(first, last, strict=True)]
 
 
