@@ -89,7 +89,7 @@ def _date_of(share: float, rate: str) -> pl.Expr:
     return (
         pl.when(reached)
         .then(pl.col("local_date"))
-        .when((pl.col(rate) > 0) & (days <= FARTHEST_DAYS))
+        .when(pl.col("used").is_not_null() & (pl.col(rate) > 0) & (days <= FARTHEST_DAYS))
         .then(pl.col("local_date") + pl.duration(days=days.fill_nan(0).clip(0, FARTHEST_DAYS).cast(pl.Int64)))
     )
 
