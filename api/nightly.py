@@ -9,9 +9,8 @@ from pathlib import Path
 
 from coilbook.api.inbox import put_away
 from coilbook.api.morning_files import write_morning
-from coilbook.api.operations import DirectOperations
+from coilbook.api.operations import DirectOperations, Progress
 from coilbook.api.settings import Settings
-from coilbook.ingest.load import Progress
 from coilbook.ingest.local_time import instant, local_date
 
 INBOX, REVIEW, MORNING = "inbox", "review", "morning"

@@ -6,6 +6,7 @@ the server that holds it. Commands and routes know only the list.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -18,9 +19,16 @@ from coilbook.api.fields import naive, utc_now
 from coilbook.api.models import Case, Header, LedgerEntry, MorningList, ReviewDone, SiteHistory
 from coilbook.api.site_history import site_history
 from coilbook.ingest.errors import InputError
-from coilbook.ingest.load import Progress, load_paths
+from coilbook.ingest.load import load_paths
 from coilbook.ingest.profiles import read_profile
 from coilbook.ingest.store import Session, Store
+
+
+class Progress(Protocol):
+    """Told during long work: parts done, parts in all, and rows handled so far where rows are counted."""
+
+    def __call__(self, done: int, total: int, rows: int = 0) -> None: ...
+
 
 RECORD_DAYS = 28
 """Local days of window record and switching shown for a site, unless asked otherwise [d]."""
@@ -93,15 +101,15 @@ class DirectOperations:
         from coilbook.analytics.review import review
         from coilbook.analytics.rule_settings import read_settings
 
-        review(
+        done = review(
             self.store,
             as_of=naive(as_of) if as_of else None,
             now=utc_now(),
+            clock=time.perf_counter,
             settings=read_settings(rules or self._rules),
-            progress=progress,
+            progress=(lambda stage, done, total: progress(done, total)) if progress else None,
         )
-        with self.store.reading() as session:
-            return last_review(session)
+        return ReviewDone.model_validate(done)
 
     def morning(self, wanted: CaseFilter) -> MorningList:
         """As in `Operations`."""
@@ -136,11 +144,3 @@ def read_header(session: Session) -> Header:
     head = header_queries.header(session)
     told = {name: value for name, value in vars(head).items() if name != "not_judged"}
     return Header.model_validate({**told, "not_judged": head.not_judged.to_dicts()})
-
-
-def last_review(session: Session) -> ReviewDone:
-    """The newest review. `InputError` before the first."""
-    frame = session.frame("FROM review ORDER BY review_id DESC LIMIT 1")
-    if frame.is_empty():
-        raise InputError("nothing has been reviewed yet")
-    return ReviewDone.model_validate(frame.to_dicts()[0])

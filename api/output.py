@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from datetime import datetime
 
 from coilbook.api.csv_text import records_csv
-from coilbook.ingest.load import Progress
+from coilbook.api.operations import Progress
 from pydantic import BaseModel
 from rich import box
 from rich.console import Console
@@ -98,7 +98,7 @@ def progress(label: str) -> Iterator[Progress | None]:
     with Bar(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(label, total=None)
 
-        def tell(done: int, total: int, rows: int) -> None:
+        def tell(done: int, total: int, rows: int = 0) -> None:
             said = f"{label}, {rows:,} rows" if rows else label
             bar.update(task, completed=done, total=total or None, description=said)
 

@@ -13,11 +13,10 @@ from typing import Any, TypeVar
 from urllib.parse import quote, urlencode
 
 from coilbook.api.models import LedgerEntry, MorningList, ReviewDone, SiteHistory
-from coilbook.api.operations import RECORD_DAYS, CaseFilter, Operations
+from coilbook.api.operations import RECORD_DAYS, CaseFilter, Operations, Progress
 from coilbook.api.settings import bracketed
 from coilbook.api.side_file import ServerPlace, read_side_file, side_file
 from coilbook.ingest.errors import InputError, StoreError, StoreInUse
-from coilbook.ingest.load import Progress
 from pydantic import BaseModel, TypeAdapter
 
 M = TypeVar("M", bound=BaseModel)

@@ -81,7 +81,7 @@ def _simulate(folder: Path, sites: int, days: int, seed: int) -> None:
             sites=sites,
             days=days,
             seed=seed,
-            progress=(lambda done, total: tell(done, total, 0)) if tell else None,
+            progress=(lambda done, total: tell(done, total)) if tell else None,
         )
 
 
