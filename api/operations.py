@@ -6,7 +6,6 @@ the server that holds it. Commands and routes know only the list.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -105,9 +104,8 @@ class DirectOperations:
             self.store,
             as_of=naive(as_of) if as_of else None,
             now=utc_now(),
-            clock=time.perf_counter,
             settings=read_settings(rules or self._rules),
-            progress=(lambda stage, done, total: progress(done, total)) if progress else None,
+            progress=progress,
         )
         return ReviewDone.model_validate(done)
 
