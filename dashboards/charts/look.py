@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import threading
 from typing import Any
 
 import altair as alt
-import polars as pl
 
 FONT = "system-ui, 'Segoe UI', 'Liberation Sans', sans-serif"
+_TELLING = threading.Lock()
 AXIS_PX = 46
 """Room for the left axis [px]; the same in every panel, so that panels line up."""
 
@@ -73,17 +74,14 @@ def layered(*charts: alt.Chart) -> alt.LayerChart:
     return made
 
 
-def data(frame: pl.DataFrame) -> alt.InlineData:
-    """A frame as chart data, whatever its length."""
-    return alt.InlineData(values=frame.to_dicts())
-
-
 def spec(chart: AnyChart, *, name: str) -> dict[str, Any]:
     """A chart as a checked Vega-Lite spec with both looks in `usermeta`, for the page to choose from.
 
     Raises altair's `SchemaValidationError` for a chart that is not valid Vega-Lite.
     """
-    told: dict[str, Any] = chart.to_dict()
+    # Frames go in whole, whatever their length; the limit that altair sets otherwise is the process's own.
+    with _TELLING, alt.data_transformers.enable("default", max_rows=None):
+        told: dict[str, Any] = chart.to_dict()
     told.pop("config", None)
     told["usermeta"] = {"name": name, "looks": {"light": look(), "dark": look(dark=True)}}
     return told

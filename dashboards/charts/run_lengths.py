@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette, words
-from coilbook.dashboards.charts.look import AXIS_PX, data, layered
+from coilbook.dashboards.charts.look import AXIS_PX, layered
 
 PANEL_PX = 100
 EDGES_MIN = (0.5, 1, 2, 4, 7, 10, 15, 20, 30, 45, 60, 90, 120, 180, 240, 360, 720, 1440, 2880)
@@ -59,7 +59,7 @@ def _panel(name: str, counts: pl.DataFrame) -> alt.LayerChart:
     scale = alt.Scale(type="log", domain=[EDGES_MIN[0], EDGES_MIN[-1]], nice=False)
     ticks = [1, 2, 5, 10, 30, 60, 120, 360, 1440]
     bars = (
-        alt.Chart(data(stacked))
+        alt.Chart(stacked)
         .mark_rect()
         .encode(
             x=alt.X(
@@ -84,7 +84,7 @@ def _panel(name: str, counts: pl.DataFrame) -> alt.LayerChart:
     )
     layers: list[alt.Chart] = [bars]
     if least:
-        rule = alt.Chart(data(pl.DataFrame({"least": [least]}))).mark_rule(
+        rule = alt.Chart(pl.DataFrame({"least": [least]})).mark_rule(
             color=palette.LIMIT, strokeDash=[5, 4], strokeWidth=1.5
         )
         layers.append(rule.encode(x=alt.X("least:Q", scale=scale)))

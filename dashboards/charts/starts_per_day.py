@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette, words
-from coilbook.dashboards.charts.look import AXIS_PX, data, layered
+from coilbook.dashboards.charts.look import AXIS_PX, layered
 from coilbook.dashboards.labels import circuit_name
 
 PANEL_PX = 92
@@ -67,7 +67,7 @@ def _panel(name: str, days: pl.DataFrame) -> alt.LayerChart:
         axis=alt.Axis(title=None, grid=False, labelOverlap=True, format="%-d %b"),
     )
     axis = alt.Axis(title="starts", minExtent=AXIS_PX, maxExtent=AXIS_PX, tickCount=4, tickMinStep=1)
-    base = alt.Chart(data(drawn)).encode(x=x)
+    base = alt.Chart(drawn).encode(x=x)
     bars = base.mark_rect(opacity=0.75, color=palette.WITHIN).encode(
         x2="day_end:T", y=alt.Y("starts:Q", axis=axis), y2=alt.datum(0), tooltip=tips
     )
@@ -79,9 +79,7 @@ def _panel(name: str, days: pl.DataFrame) -> alt.LayerChart:
     )
     layers: list[alt.Chart] = [bars, hours]
     if limit is not None:
-        rule = alt.Chart(data(pl.DataFrame({"limit": [limit]}))).mark_rule(
-            color=palette.LIMIT, strokeDash=[5, 4]
-        )
+        rule = alt.Chart(pl.DataFrame({"limit": [limit]})).mark_rule(color=palette.LIMIT, strokeDash=[5, 4])
         layers.append(rule.encode(y=alt.Y("limit:Q", axis=axis)))
     said = "" if limit is None else f", limit {words.number(limit)} an hour (broken line)"
     return layered(*layers).properties(

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette, words
-from coilbook.dashboards.charts.look import AXIS_PX, data, layered, time_scale
+from coilbook.dashboards.charts.look import AXIS_PX, layered, time_scale
 from coilbook.dashboards.labels import circuit_name, said
 from coilbook.dashboards.local_wall import wall, wall_time
 
@@ -115,7 +115,7 @@ def _lanes(bars: pl.DataFrame, circuits: pl.DataFrame, scale: alt.Scale) -> alt.
         if here.is_empty():
             continue
         layers.append(
-            alt.Chart(data(here))
+            alt.Chart(here)
             .mark_rect(opacity=opacity, clip=True)
             .encode(
                 x=x,
@@ -131,7 +131,7 @@ def _lanes(bars: pl.DataFrame, circuits: pl.DataFrame, scale: alt.Scale) -> alt.
         circuit_name().alias("name"),
     )
     label = (
-        alt.Chart(data(names))
+        alt.Chart(names)
         .mark_text(align="left", baseline="top", dx=3, dy=2, clip=False)
         .encode(x=alt.value(0), y=alt.Y("lane:Q", scale=y_scale, axis=blank), text="name:N")
     )
@@ -162,7 +162,7 @@ def _power(power: pl.DataFrame, x: alt.X) -> alt.LayerChart:
         x2="to:T", y=alt.value(0), y2=alt.value(POWER_PX), tooltip=tips
     )
     stacked = layered(*layers, sheet).properties(
-        data=data(drawn),
+        data=drawn,
         width=900,
         height=POWER_PX,
         title="Power: PV, house and surplus; bands from least to greatest sample",

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette
-from coilbook.dashboards.charts.look import AXIS_PX, data, layered, time_scale
+from coilbook.dashboards.charts.look import AXIS_PX, layered, time_scale
 
 PANEL_PX = 110
 AHEAD = timedelta(days=3 * 365)
@@ -104,7 +104,7 @@ def _panel(name: str, parts: pl.DataFrame, span: tuple[int, int]) -> alt.LayerCh
         "day:T", scale=x_scale, axis=alt.Axis(title=None, labelOverlap=True, grid=False, format="%b %Y")
     )
     tips = [alt.Tooltip("on:N", title="local date"), alt.Tooltip("used:Q", title="life used", format=".1%")]
-    expected = alt.Chart(data(drawn.filter(pl.col("part") == "expected")))
+    expected = alt.Chart(drawn.filter(pl.col("part") == "expected"))
     band = expected.mark_area(
         opacity=0.28, color=palette.SEVERITY["wear"], clip=True, orient="horizontal"
     ).encode(x=alt.X("early:T", scale=x_scale), x2="late:T", y=y)
@@ -112,7 +112,7 @@ def _panel(name: str, parts: pl.DataFrame, span: tuple[int, int]) -> alt.LayerCh
         color=palette.SEVERITY["wear"], strokeDash=[5, 4], clip=True, order=False
     ).encode(x=x, y=y, tooltip=tips)
     past = (
-        alt.Chart(data(drawn.filter(pl.col("part") == "logged")))
+        alt.Chart(drawn.filter(pl.col("part") == "logged"))
         .mark_line(color=palette.BLUE, strokeWidth=2)
         .encode(x=x, y=y, tooltip=tips)
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette, words
-from coilbook.dashboards.charts.look import AXIS_PX, data
+from coilbook.dashboards.charts.look import AXIS_PX
 from coilbook.dashboards.labels import said
 
 DAY_PX = 13
@@ -76,7 +76,7 @@ def _panel(name: str, days: pl.DataFrame, weeks: list[str]) -> alt.Chart:
     # A month is named at its first Monday; a date alone is read as UTC.
     month = "utcdate(toDate(datum.value)) <= 7 ? utcFormat(toDate(datum.value), '%b %Y') : ''"
     panel: alt.Chart = (
-        alt.Chart(data(drawn), title=name)
+        alt.Chart(drawn, title=name)
         .mark_rect(cornerRadius=1)
         .encode(
             x=alt.X(
