@@ -62,7 +62,7 @@ def judge(frames: Frames, settings: Settings) -> Findings:
                 burst_starts=c("burst_starts"),
             ),
             sentence=pl.format(
-                "Closed {} times within a minute on {}{}; {} of the day's {} came third or later in one.",
+                "Closed {} times within a minute on {}{}; {} of the day's {} followed two others within it.",
                 closings,
                 words.day(c("local_date")),
                 pl.when(c("at").is_null()).then(pl.lit("")).otherwise(pl.format(", up to {}", c("at"))),

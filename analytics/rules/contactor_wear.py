@@ -19,6 +19,8 @@ from coilbook.analytics.confidence import above, below, confidence
 from coilbook.analytics.rules import words
 from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
 
+FAR_DAYS = 3653
+
 
 @dataclass(frozen=True)
 class Settings:
@@ -51,7 +53,9 @@ def judge(frames: Frames, settings: Settings) -> Findings:
     )
     worn = worn.with_columns(
         used_hit=(c("used") >= settings.max_used_share).fill_null(value=False),
-        soon_hit=(c("days_left") <= settings.due_within_days).fill_null(value=False),
+        soon_hit=(c("used").is_not_null() & (c("days_left") <= settings.due_within_days)).fill_null(
+            value=False
+        ),
     )
     raised = _findings(worn.filter(c("used_hit") | c("soon_hit")), settings)
     return RULE.verdicts(raised, RULE.unjudged(worn.filter(c("used").is_null()), "life_figures"))
@@ -103,23 +107,29 @@ def _sentence() -> pl.Expr:
         .then(pl.lit("electrical"))
         .otherwise(pl.lit("mechanical"))
     )
-    late = (
+    rate = words.decimals(c("ops_per_day"), 1)
+    early, late = words.day_and_year(c("date_100_early")), words.day_and_year(c("date_100_late"))
+    between = (
         pl.when(c("date_100_late").is_null())
-        .then(pl.lit("later"))
-        .otherwise(words.day_and_year(c("date_100_late")))
+        .then(pl.format("{} at the earliest", early))
+        .when(c("date_100_early") == c("date_100_late"))
+        .then(pl.format("about {}", early))
+        .otherwise(pl.format("between {} and {}", early, late))
     )
-    date = pl.format(
-        "; at {} operations a day all of it will be used between {} and {}",
-        words.decimals(c("ops_per_day"), 1),
-        words.day_and_year(c("date_100_early")),
-        late,
+    far = (c("date_100_early") - c("local_date")).dt.total_days() > FAR_DAYS
+    date = (
+        pl.when((c("used") >= 1) | c("date_100_early").is_null())
+        .then(pl.lit(""))
+        .when(far)
+        .then(pl.format("; at {} operations a day the rest lasts more than ten years", rate))
+        .otherwise(pl.format("; at {} operations a day all of it will be used {}", rate, between))
     )
     return pl.format(
         "{} % of the contactor's rated {} life is used after {} operations{}.",
         words.whole(100 * c("used")),
         life,
         words.whole(c("ops")),
-        pl.when((c("used") < 1) & c("date_100_early").is_not_null()).then(date).otherwise(pl.lit("")),
+        date,
     )
 
 

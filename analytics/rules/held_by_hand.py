@@ -62,7 +62,7 @@ def judge(frames: Frames, settings: Settings) -> Findings:
                 excused_s=c("excused_s"),
             ),
             sentence=pl.format(
-                "Held by hand since {}, {} by {}; because of it {} {} did not run as due.",
+                "Held by hand since {}, for {} up to {}; because of it {} {} did not run as due.",
                 c("since_local"),
                 words.duration(c("held_s")),
                 words.day(c("local_date")),

@@ -180,6 +180,37 @@ def test_judging_again_changes_nothing_and_a_part_replaces_only_itself(store: St
     assert rows(store, "SELECT count(*) FROM finding WHERE subject = 'b'") == [(3,)]
 
 
+def test_day_by_day_gives_the_same_as_all_days_at_once(store: Store) -> None:
+    key = {"site_id": "a", "circuit_id": "a1"}
+    lockout = key | {"window_id": "k1", "on_s": 900.0, "own_wh": 500.0, "excess_cost": 0.1}
+    put(
+        store,
+        "lockout_result",
+        *(lockout | {"local_date": d, "start_ts": at(d, "23:00"), "end_ts": at(d, "23:30")} for d in days()),
+    )
+    runs = [(d, at(d, "16:00") + timedelta(minutes=7 * i)) for d in days() for i in range(9)]
+    run = key | {"cause_on": "clock", "cause_off": "clock", "duration_s": 240.0}
+    put(
+        store, "run", *(run | {"local_date": d, "start": t, "end": t + timedelta(minutes=4)} for d, t in runs)
+    )
+    with store.writing() as session:
+        session.run(
+            "UPDATE circuit_day SET starts = 9, short_runs = 9, max_starts_1h = 9 WHERE site_id = 'a'"
+        )
+    review(store)
+    tables = ("SELECT * FROM finding ORDER BY ALL", "SELECT * FROM not_judged ORDER BY ALL")
+    at_once = [rows(store, sql) for sql in tables]
+    assert {row[0] for row in at_once[0]} == {"silent", "ran_in_lockout", "short_cycling"}
+    with store.writing() as session:
+        session.run("DELETE FROM finding")
+        session.run("DELETE FROM not_judged")
+        for day in reversed(days()):
+            judge_sites(session, ["b"], day, day, HORIZON, SETTINGS)
+            judge_sites(session, ["a"], day, day, HORIZON, SETTINGS)
+            judge_fleet(session, day, day, HORIZON, SETTINGS)
+    assert [rows(store, sql) for sql in tables] == at_once
+
+
 def test_a_judgement_that_fails_leaves_the_verdicts_as_they_were(store: Store) -> None:
     review(store)
     before = rows(store, "SELECT * FROM finding ORDER BY ALL")
