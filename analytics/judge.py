@@ -42,16 +42,14 @@ def _one(rule: Rule[Any], frames: Frames, settings: RuleSettings) -> Findings:
     found = rule.judge(frames, settings.rules[rule.name])
     if rule.name == "silent":
         return found
-    silent = frames.site_days.filter("silent").select("site_id", "local_date")
-    subjects = _subjects(rule, frames).join(silent, on=["site_id", "local_date"])
-    heard = {
-        "findings": found.findings.join(silent, on=["site_id", "local_date"], how="anti"),
-        "not_judged": found.not_judged.join(silent, on=["site_id", "local_date"], how="anti"),
-    }
-    left_open = rule.verdicts(
-        found.findings.clear(), rule.unjudged(subjects, "silent"), _unsettled(rule, frames)
+    day = ["site_id", "local_date"]
+    silent = frames.site_days.filter("silent").select(day)
+    findings, not_judged = (
+        part.join(silent, on=day, how="anti") for part in (found.findings, found.not_judged)
     )
-    return Findings(heard["findings"], pl.concat([left_open.not_judged, heard["not_judged"]]))
+    unheard = rule.unjudged(_subjects(rule, frames).join(silent, on=day), "silent")
+    left_open = rule.verdicts(findings.clear(), unheard, _unsettled(rule, frames)).not_judged
+    return Findings(findings, pl.concat([left_open, not_judged]))
 
 
 def _subjects(rule: Rule[Any], frames: Frames) -> pl.DataFrame:

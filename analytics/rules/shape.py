@@ -142,7 +142,7 @@ class Frames:
 
     def per_circuit(self, fact: pl.DataFrame) -> pl.DataFrame:
         """Rows of `fact` in the days judged, with that day's circuit, site and coverage columns."""
-        seen = self.site_days.select("site_id", "local_date", "covered_share", "silent")
+        seen = self.site_days.select("site_id", "local_date", "covered_share")
         return fact.join(self.circuits, on=["circuit_id", "site_id", "local_date"]).join(
             seen, on=["site_id", "local_date"]
         )

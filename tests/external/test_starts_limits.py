@@ -89,7 +89,7 @@ def _short_cycling(starts: int, limit: float) -> bool:
         horizon=nine + timedelta(days=1),
         first=DAY,
         last=DAY,
-        site_days=_frame([own | {"timezone": "UTC", "covered_share": 1.0, "silent": False}], SITE_DAYS),
+        site_days=_frame([own | {"timezone": "UTC", "covered_share": 1.0}], SITE_DAYS),
         circuits=_frame([own | {"appliance": "pool_pump"}], CIRCUITS),
         windows=_frame([], WINDOWS),
         tariff_hours=_frame([], TARIFF_HOURS),
