@@ -25,7 +25,7 @@ from coilbook.ingest.store import Store
 from reference.coverage import Fact
 from reference.facts import facts_of
 from reference.into_store import clear_sky_of, differences, fleet_of, put, stored
-from reference.random_fleet import merged, random_fleet
+from reference.random_fleet import crowded_fleet, merged, random_fleet
 from reference.rows import Fleet
 
 SEEDS = int(os.environ.get("COILBOOK_FUZZ_SEEDS", "40"))
@@ -52,6 +52,15 @@ def compare(store: Store, fleet: Fleet) -> None:
 @pytest.mark.parametrize("first", range(0, SEEDS, FLEETS_A_STORE))
 def test_facts_of_random_fleets_equal_the_reference(first: int) -> None:
     fleet = merged([random_fleet(seed) for seed in range(first, first + FLEETS_A_STORE)])
+    with opened() as store:
+        put(store, fleet)
+        refresh_facts(store)
+        compare(store, fleet)
+
+
+@pytest.mark.parametrize("first", range(0, max(3, SEEDS // 10), 3))
+def test_facts_of_crowded_instants_equal_the_reference(first: int) -> None:
+    fleet = merged([crowded_fleet(seed) for seed in range(first, first + 3)])
     with opened() as store:
         put(store, fleet)
         refresh_facts(store)

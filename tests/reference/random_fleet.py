@@ -6,10 +6,10 @@ from datetime import date, datetime, timedelta
 from random import Random
 
 from reference.clock import ONE_DAY, date_at, dates, midnight
-from reference.random_events import controllers_events
+from reference.random_events import CAUSES, controllers_events
 from reference.random_power import meter_log, power_log
 from reference.random_registry import circuit_rows, tariff_rows, window_rows
-from reference.rows import CircuitRow, Fleet, ServiceEntry, SiteRow, StatusReport
+from reference.rows import CircuitRow, Fleet, ServiceEntry, SiteRow, StatusReport, SwitchEvent
 
 # A zone with dates on which it changes its clock (tz database): 30-min steps, a missing midnight, a repeated
 # midnight, half-hour offsets, none at all.
@@ -32,6 +32,27 @@ def random_fleet(seed: int, days: int | None = None) -> Fleet:
         _add_site(rng, fleet, f"s{seed}-{n}", days or rng.randint(2, 6))
     for rows in (fleet.switch, fleet.power, fleet.meter, fleet.status):
         rng.shuffle(rows)
+    return fleet
+
+
+def crowded_fleet(seed: int, circuits: int = 60) -> Fleet:
+    """Many circuits of one site with a handful of events each on few instants: pairs and ties abound."""
+    rng = Random(seed)
+    site_id, zone = f"x{seed}", rng.choice(PLACES)[0]
+    span = dates(date(2025, 3, 8), date(2025, 3, 10))
+    fleet = Fleet(sites=[SiteRow(site_id, zone)])
+    night = midnight(zone, span[1])
+    grid = [night + timedelta(seconds=s) for s in (-7200, -3600, -60, -0.5, 0, 0.5, 60, 120, 3600, 40_000)]
+    for k in range(circuits):
+        circuit_id = f"{site_id}-c{k}"
+        fleet.circuits += circuit_rows(rng, circuit_id, site_id, f"{site_id}-k{k // 3}", span)
+        fleet.windows += window_rows(rng, circuit_id, span)
+        numbered = rng.choice((0.0, 0.5, 1.0))
+        pairs = rng.sample([(ts, closed) for ts in grid for closed in (True, False)], rng.randint(1, 14))
+        for ts, closed in pairs:
+            seq = rng.randint(1, 9) if rng.random() < numbered else None
+            fleet.switch.append(SwitchEvent(site_id, circuit_id, ts, closed, rng.choice(CAUSES), seq))
+    fleet.power = power_log(rng, site_id, [], [], (grid[0], grid[-1]))
     return fleet
 
 

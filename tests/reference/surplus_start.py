@@ -87,9 +87,9 @@ def _own_wh(circuit: CircuitView, run: Run, rated: float | None) -> float | None
     metered = [(e.row.circuit_w, overlap([e.span], *run.span)) for e in touching(circuit.meter, *run.span)]
     rest = run.stop - run.start - sum((part for _, part in metered), ZERO)
     own = sum(watts * seconds(part) for watts, part in metered) / 3600
-    if rest <= UNSEEN:
-        return own
-    return None if rated is None else own + rated * seconds(rest) / 3600
+    if rated is None:
+        return own if rest <= UNSEEN else None
+    return own + rated * seconds(rest) / 3600
 
 
 def _bought_wh(site: SiteView, run: Run, circuit: CircuitView, rated: float | None) -> float | None:
