@@ -305,7 +305,6 @@ def read_samples(bucket: Bucket, days: pl.DataFrame) -> None:
     bucket.build("meter_sample", first, last)
     bucket.build("circuit_sample")
     session.temporary("sky", sky_grid(days, bucket.zones.select("site_id", "latitude", "longitude")))
-    bucket.build("sun_up")
     bucket.build("half_hour")
     bucket.build("window_day")
     bucket.build("tariff_day")

@@ -17,29 +17,19 @@ gap AS (
 ),
 counted AS (
     SELECT
-        s.site_id,
-        s.local_date,
-        count(*) AS samples,
-        any_value(s.interval_us) AS interval_us,
-        max(s.ts) AS last_sample_ts,
-        count(*) FILTER (WHERE u.ts IS NOT NULL) AS day_samples,
-        count(*) FILTER (WHERE s.whole) AS residual_samples,
-        count(*) FILTER (WHERE s.whole AND abs(s.house_w - s.pv_w - s.grid_w - s.battery_w) > greatest(100, 0.05 * abs(s.house_w)))
-            AS residual_bad,
-        count(*) FILTER (
-            WHERE s.whole
-                AND abs(s.house_w - s.pv_w - s.grid_w - s.battery_w) > greatest(100, 0.05 * abs(s.house_w))
-                AND abs(s.house_w - s.pv_w + s.grid_w - s.battery_w) <= greatest(100, 0.05 * abs(s.house_w))
-        ) AS flip_grid_good,
-        count(*) FILTER (
-            WHERE s.whole
-                AND abs(s.house_w - s.pv_w - s.grid_w - s.battery_w) > greatest(100, 0.05 * abs(s.house_w))
-                AND abs(s.house_w - s.pv_w - s.grid_w + s.battery_w) <= greatest(100, 0.05 * abs(s.house_w))
-        ) AS flip_battery_good,
-        count(*) FILTER (WHERE u.ts IS NOT NULL AND s.pv_w < -5) AS pv_negative_day,
-        count(*) FILTER (WHERE s.house_w < 0) AS house_negative
-    FROM sample s
-    LEFT JOIN sun_up u ON u.site_id = s.site_id AND u.ts = time_bucket(INTERVAL 30 MINUTE, s.ts)
+        site_id,
+        local_date,
+        CAST(sum(samples) AS BIGINT) AS samples,
+        any_value(interval_us) AS interval_us,
+        max(last_sample_ts) AS last_sample_ts,
+        CAST(sum(samples) FILTER (WHERE sun_up) AS BIGINT) AS day_samples,
+        CAST(sum(residual_samples) AS BIGINT) AS residual_samples,
+        CAST(sum(residual_bad) AS BIGINT) AS residual_bad,
+        CAST(sum(flip_grid_good) AS BIGINT) AS flip_grid_good,
+        CAST(sum(flip_battery_good) AS BIGINT) AS flip_battery_good,
+        CAST(sum(pv_negative) FILTER (WHERE sun_up) AS BIGINT) AS pv_negative_day,
+        CAST(sum(house_negative) AS BIGINT) AS house_negative
+    FROM half_hour
     GROUP BY ALL
 ),
 apart AS (

@@ -21,6 +21,7 @@ SELECT
     s.ts,
     s.end_ts,
     s.day_end,
+    s.grid_w,
     greatest(r.start, s.ts) AS on_from,
     least(r.until, s.end_ts) AS on_to
 FROM run_day r
