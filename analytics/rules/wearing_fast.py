@@ -30,7 +30,7 @@ class Settings:
     min_class: int = setting(
         8, "circuits of a class needed to know what is usual", "our choice", low=2, high=1000
     )
-    min_rate_days: int = setting(7, "covered days needed behind a rate", "one week of habits", low=1, high=28)
+    min_rate_days: int = setting(1, "covered days needed behind a rate", "our choice", low=1, high=28)
     case_findings: int = days_with_findings(1)
     case_days: int = judged_days(1)
 
