@@ -81,6 +81,10 @@ def _spread(cells: Array, held: Array, values: Array, out: Array) -> None:
     """Fill `out` (NaN where no sample holds) with the mean of the values of each cell."""
     count, filled, i = len(cells), 0, 0
     while i < count:
+        while i + 1 < count and cells[i] == filled and cells[i + 1] == filled + 1:  # the log as it should be
+            out[filled] = values[i]
+            filled += 1
+            i += 1
         cell, total, j = cells[i], values[i], i + 1
         while j < count and cells[j] == cell:
             total += values[j]

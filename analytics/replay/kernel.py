@@ -58,19 +58,17 @@ class Scratch:
 @njit(cache=True, nogil=True)
 def spans_of(gates: Array, prices: Array, halves: Array) -> Any:
     """Stretches of equal gate, price class and half: their begins (m + 1,), the last being n."""
-    n = len(gates)
-    count = 1
+    n, count = len(gates), 1
     for i in range(1, n):
-        if gates[i] != gates[i - 1] or prices[i] != prices[i - 1] or halves[i] != halves[i - 1]:
-            count += 1
+        # Bitwise, so that it compiles to vector instructions.
+        count += (gates[i] != gates[i - 1]) | (prices[i] != prices[i - 1]) | (halves[i] != halves[i - 1])
     begins = np.empty(count + 1, np.int64)
-    begins[0] = 0
+    begins[0], begins[count] = 0, n
     k = 1
     for i in range(1, n):
-        if gates[i] != gates[i - 1] or prices[i] != prices[i - 1] or halves[i] != halves[i - 1]:
+        if (gates[i] != gates[i - 1]) | (prices[i] != prices[i - 1]) | (halves[i] != halves[i - 1]):
             begins[k] = i
             k += 1
-    begins[count] = n
     return begins
 
 
@@ -83,8 +81,10 @@ def _running_solar(surplus: Array, own_w: float, gates: Array, begins: Array, to
         if gates[a] == HOLE:
             total[a + 1 : b + 1] = total[a]
             continue
-        for i in range(a, b):
-            total[i + 1] = total[i] + min(own_w, max(0.0, surplus[i]))
+        so_far, part, out = total[a], surplus[a:b], total[a + 1 : b + 1]
+        for i in range(len(part)):
+            so_far += min(own_w, max(0.0, part[i]))
+            out[i] = so_far
 
 
 @njit(cache=True, nogil=True)
@@ -104,14 +104,15 @@ def _allowed(surplus: Array, gates: Array, begins: Array, first: Array, after: A
                 found += 1
             row = 0
             continue
-        for i in range(a, b):
-            if (surplus[i] >= level) == above:
+        part = surplus[a:b]
+        for i in range(len(part)):
+            if (part[i] >= level) == above:
                 row += 1
                 if row == need:
-                    first[found] = i
+                    first[found] = a + i
             elif row > 0:
                 if row >= need:
-                    after[found] = i
+                    after[found] = a + i
                     found += 1
                 row = 0
     if row >= need:
@@ -150,9 +151,9 @@ def _end_run(length: int, short: float, edges: Array, counts: Array, lengths: Ar
     """Judge a run of `length` samples against `short` and put it into its bin of lengths (all in samples)."""
     if length < short:
         counts[SHORT_RUNS] += 1
-    k = 0
-    while k + 1 < len(edges) and length >= edges[k + 1]:
-        k += 1
+    k = -1
+    for edge in edges:
+        k += length >= edge
     lengths[k] += 1
 
 
