@@ -309,7 +309,7 @@ CASES = (
     ("short_cycling", "fen-a", "fen", "wear", "continuing", 2, 7.0, 0.8, None),
     ("silent", "ridge", "ridge", "data", "new", 9, None, 1.0, None),
     ("cloud_starts", "fen-a", "fen", "cost", "cleared", 2, 3.0, 0.7, day(8)),
-    ("missed_surplus", "fen-a", "fen", "cost", "cleared", 1, 3.0, 0.7, day(2)),  # too long ago to be news
+    ("missed_surplus", "fen-a", "fen", "cost", "cleared", 1, 3.0, 0.7, day(3)),  # too long ago to be news
     ("wearing_fast", "fen-a", "fen", "wear", "withdrawn", 1, None, 0.7, None),
 )
 MORNING = [told[0] for told in CASES[:9]]

@@ -80,7 +80,10 @@ def power_data(power: pl.DataFrame, zone: str) -> pl.DataFrame:
 def timeline_chart(
     bars: pl.DataFrame, power: pl.DataFrame, circuits: pl.DataFrame, start: datetime, end: datetime, zone: str
 ) -> alt.VConcatChart:
-    """Lanes over power for `[start, end)` [naive UTC]; `bars` and `power` as the data functions give them."""
+    """Lanes over power for `[start, end)` [naive UTC]; `bars` and `power` as the data functions give them.
+
+    Where the power log holds nothing, the lanes stand alone.
+    """
     scale = time_scale(_ms(wall_time(start, zone)), _ms(wall_time(end, zone)))
     ticks = alt.Axis(
         title=f"local time, {zone}",
@@ -90,24 +93,24 @@ def timeline_chart(
         format=_format(end - start),
         grid=True,
     )
-    lanes = _lanes(bars, circuits, scale)
-    chosen = alt.selection_interval(name="chosen", encodings=["x"])
-    under = _power(power, alt.X("from:T", scale=scale, axis=ticks)).add_params(chosen)
-    stacked: alt.VConcatChart = alt.vconcat(lanes, under, spacing=6).resolve_scale(
+    lines = alt.Axis(labels=False, ticks=False, title=None, grid=True, tickCount=TICKS)
+    begin = _ms(wall_time(start, zone))
+    panels = [_lanes(bars, circuits, begin, alt.X("from:T", scale=scale, axis=lines))]
+    if power.is_empty():
+        panels = [_lanes(bars, circuits, begin, alt.X("from:T", scale=scale, axis=ticks))]
+    else:
+        panels.append(_power(power, alt.X("from:T", scale=scale, axis=ticks)))
+    panels[-1] = panels[-1].add_params(alt.selection_interval(name="chosen", encodings=["x"]))
+    stacked: alt.VConcatChart = alt.vconcat(*panels, spacing=6).resolve_scale(
         x="independent", color="independent"
     )
     return stacked
 
 
-def _lanes(bars: pl.DataFrame, circuits: pl.DataFrame, scale: alt.Scale) -> alt.LayerChart:
+def _lanes(bars: pl.DataFrame, circuits: pl.DataFrame, begin_ms: int, x: alt.X) -> alt.LayerChart:
     height = max(1, circuits.height)
     y_scale = alt.Scale(domain=[0, height], reverse=True, nice=False, zero=False)
     blank = alt.Axis(labels=False, ticks=False, domain=False, grid=False, title=None, minExtent=AXIS_PX)
-    x = alt.X(
-        "from:T",
-        scale=scale,
-        axis=alt.Axis(labels=False, ticks=False, title=None, grid=True, tickCount=TICKS),
-    )
     drawn = _told(bars)
     layers: list[alt.Chart] = []
     for layer, opacity in (("window", 0.3), ("whole", 0.35), ("run", 1.0), ("dip", 1.0)):
@@ -127,13 +130,14 @@ def _lanes(bars: pl.DataFrame, circuits: pl.DataFrame, scale: alt.Scale) -> alt.
             )
         )
     names = circuits.select(
+        pl.lit(begin_ms).alias("from"),
         pl.int_range(pl.len()).cast(pl.Float64).alias("lane"),
         circuit_name().alias("name"),
     )
     label = (
         alt.Chart(names)
         .mark_text(align="left", baseline="top", dx=3, dy=2, clip=False)
-        .encode(x=alt.value(0), y=alt.Y("lane:Q", scale=y_scale, axis=blank), text="name:N")
+        .encode(x=x, y=alt.Y("lane:Q", scale=y_scale, axis=blank), text="name:N")
     )
     return layered(*layers, label).properties(
         width=900, height=LANE_PX * height, title="Switching: runs by cause, over run windows and lockouts"
@@ -147,9 +151,9 @@ def _power(power: pl.DataFrame, x: alt.X) -> alt.LayerChart:
     base = alt.Chart().encode(x=x)
     layers = []
     for name, hue in palette.POWER.items():
-        colour = {"color": hue} if hue else {}
-        band = base.mark_area(opacity=0.2, clip=True, interpolate="step-after", **colour)
-        line = base.mark_line(strokeWidth=1.4, clip=True, interpolate="step-after", **colour)
+        colour = hue or alt.Undefined
+        band = base.mark_area(opacity=0.2, clip=True, interpolate="step-after", color=colour)
+        line = base.mark_line(strokeWidth=1.4, clip=True, interpolate="step-after", color=colour)
         layers.append(band.encode(y=alt.Y(f"{name}_min_w:Q", axis=y_axis), y2=f"{name}_max_w:Q"))
         layers.append(line.encode(y=alt.Y(f"{name}_w:Q", axis=y_axis)))
     tips = [

@@ -88,7 +88,7 @@
     } catch (error) {
       const said = document.createElement("p");
       said.className = "soft";
-      said.textContent = `The chart could not be drawn: ${error.message}. The table below says the same.`;
+      said.textContent = `The chart could not be drawn: ${error.message}. The text below says the same.`;
       figure.querySelector(".canvas").replaceWith(said);
       figure.dataset.drawn = "failed";
     }
