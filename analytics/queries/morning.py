@@ -7,7 +7,8 @@ from coilbook.analytics.queries.header import CLEARED_DAYS
 from coilbook.ingest.store import Session
 
 STRIP_DAYS = 14
-"""Local days in a strip, the last of them the newest that the horizon has passed whole [d]."""
+"""Local days in a strip [d]. The last is the newest that the horizon has passed whole, or a day begun since
+that has a finding already."""
 
 CASES = """
 WITH last_review AS (SELECT horizon FROM review ORDER BY review_id DESC LIMIT 1),
@@ -28,8 +29,9 @@ SELECT
     CASE WHEN k.subject_kind = 'circuit' THEN k.subject END AS circuit_id,
     kit.appliance,
     k.first_finding_on AS since, k.opened_on, k.last_finding_on, k.cleared_on, k.days,
-    home.last_day - k.first_finding_on + 1 AS days_standing,
-    k.cost_per_year, k.currency, k.confidence, k.sentence, k.next_step, home.last_day
+    greatest(home.last_day, k.last_finding_on) - k.first_finding_on + 1 AS days_standing,
+    k.cost_per_year, k.currency, k.confidence, k.sentence, k.next_step,
+    greatest(home.last_day, k.last_finding_on) AS last_day
 FROM service_case k
 JOIN home ON home.site_id = k.site_id
 LEFT JOIN kit ON kit.circuit_id = k.subject

@@ -27,8 +27,14 @@ def session(store: Store) -> Iterator[Session]:
 
 
 @pytest.fixture
-def empty(tmp_path: Path) -> Iterator[Session]:
-    with Store.open(tmp_path / "empty.duckdb") as store, store.reading() as session:
+def empty_store(tmp_path: Path) -> Iterator[Store]:
+    with Store.open(tmp_path / "empty.duckdb") as store:
+        yield store
+
+
+@pytest.fixture
+def empty(empty_store: Store) -> Iterator[Session]:
+    with empty_store.reading() as session:
         yield session
 
 
@@ -104,6 +110,15 @@ def test_a_case_is_named_by_the_newest_registry_row(session: Session) -> None:
     case = morning.morning(session, rule="short_cycling").row(0, named=True)
     assert (case["site_name"], case["area"], case["appliance"]) == ("Fen <House>", "North", "pool_pump")
     assert case["days_standing"] == 9  # 2 to 10 March, both counted
+
+
+def test_a_finding_of_the_day_begun_is_on_the_strip(empty_store: Store) -> None:
+    fill(empty_store)
+    with empty_store.writing() as writing:
+        writing.run("UPDATE service_case SET last_finding_on = ? WHERE rule = 'chatter'", [day(11)])
+    with empty_store.reading() as session:
+        case = morning.morning(session, rule="chatter").row(0, named=True)
+    assert (case["last_day"], case["days_standing"]) == (day(11), 10)
 
 
 def test_a_case_of_a_site_has_no_circuit(session: Session) -> None:
