@@ -42,16 +42,15 @@ def elec_life(row: CircuitRow | None, exponent: float) -> float | None:
 
 
 def _of_day(site: SiteView, circuit: CircuitView, day: date, covered: list[date], exponent: float) -> Fact:
-    since, came_with = counted_from(circuit, day)
+    since, ops = counted_from(circuit, day)
     row = circuit.settings(day)
     days = [date_at(site.zone, run.start) for run in circuit.runs]
     counted = [d for d in days if d <= day and (since is None or d >= since)]
-    ops = came_with + len(counted)
+    ops += len(counted)
     lives = [elec_life(circuit.settings(d), exponent) for d in counted]
     elec_used: float | None = None
-    life_now = elec_life(row, exponent)
-    if life_now is not None:
-        elec_used = came_with / life_now + sum(1 / life for life in lives if life is not None)
+    if elec_life(row, exponent) is not None:
+        elec_used = sum((1 / life for life in lives if life is not None), 0.0)
     mech_used = ops / row.mech_life_ops if row and row.mech_life_ops else None
     last = [d for d in covered if d <= day and (day - d).days <= LOOK_BACK_DAYS][-RATE_DAYS:]
     return {

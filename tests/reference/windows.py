@@ -110,7 +110,7 @@ def _lockout_result(site: SiteView, circuit: CircuitView, day: date, row: Window
     by_hand = overlap([run.span for run in circuit.runs if run.cause_on == "hand"], start, end)
     pieces = _energy(circuit, day, span, on)
     own_wh = None if pieces is None else sum(watts * seconds(b - a) for (a, b), watts in pieces) / 3600
-    cost, excess = _cost(site, day, on, pieces)
+    cost, excess = _cost(site, day, pieces)
     return {
         "site_id": site.site.site_id,
         "circuit_id": circuit.circuit_id,
@@ -149,12 +149,12 @@ def prices(site: SiteView, first: date, last: date) -> list[tuple[Span, float]]:
 
 
 def _cost(
-    site: SiteView, day: date, on: list[Span], pieces: list[tuple[Span, float]] | None
+    site: SiteView, day: date, pieces: list[tuple[Span, float]] | None
 ) -> tuple[float | None, float | None]:
     priced = prices(site, day - ONE_DAY, day + 2 * ONE_DAY)
     spans = [span for span, _ in priced]
     used = [span for span, watts in pieces or [] if watts != 0]
-    if pieces is None or any(gaps(spans, a, b) for a, b in [*on, *used]):
+    if pieces is None or any(gaps(spans, a, b) for a, b in used):
         return None, None
     cost = own_kwh = 0.0
     for (a, b), watts in pieces:
