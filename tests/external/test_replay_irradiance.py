@@ -91,9 +91,7 @@ def test_the_usual_thirty_minutes_beside_what_is_found(capsys: pytest.CaptureFix
             cost += out.energies[0, 0, 2] + out.energies[0, 0, 3] + out.counts[0, 0, STARTS] * cost_per_start
         totals.append((candidate.min_run_s / 60, starts, cost))
     with capsys.disabled():
-        print(
-            "\nPayerne, 1-15 June 2016, 3 kW roof, 1.5 kW load: minimum run [min], starts, cost at 0.02 a start"
-        )
+        print("\nPayerne, 1-15 June 2016, 3 kW roof, 1.5 kW load: minimum run [min], starts, cost")
         for minutes, starts, cost in totals:
             usual = "  <- usual in the trade" if minutes == 30 else ""
             print(f"  {minutes:5.0f} {starts:4d} {cost:8.3f}{usual}")
