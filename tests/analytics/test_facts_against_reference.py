@@ -10,7 +10,7 @@ import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from random import Random
 from tempfile import TemporaryDirectory
@@ -27,6 +27,8 @@ from reference.facts import facts_of
 from reference.into_store import clear_sky_of, differences, fleet_of, put, stored
 from reference.random_fleet import crowded_fleet, merged, random_fleet
 from reference.rows import Fleet
+from reference.small import circuit, power, switch
+from reference.small import fleet as small_fleet
 
 SEEDS = int(os.environ.get("COILBOOK_FUZZ_SEEDS", "40"))
 FLEETS_A_STORE = 10
@@ -195,3 +197,19 @@ def test_row_order_does_not_matter(seed: int) -> None:
     fleet = random_fleet(300 + seed)
     turned = Fleet(**{name: list(reversed(rows)) for name, rows in vars(fleet).items()})
     assert_identical(from_nothing(turned), from_nothing(fleet))
+
+
+def test_a_late_row_before_the_fitting_leaves_the_count_alone() -> None:
+    closings = switch(*(f"06-{n} {clock}" for n in (19, 20, 21) for clock in ("10:00 on", "11:00 off")))
+    early = small_fleet(
+        power=power("06-18 00:00", "06-22 23:30", 30),
+        circuits=[circuit(fitted_on=date(2025, 6, 21))],
+        switch=closings,
+    )
+    late = Fleet(switch=switch("06-20 12:00 off"))
+    with opened() as store:
+        put(store, early)
+        refresh_facts(store)
+        put(store, late, 2)
+        refresh_facts(store)
+        assert [row["ops"] for row in stored(store, "wear")] == [0, 0, 0, 1, 1]
