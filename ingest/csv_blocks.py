@@ -48,6 +48,9 @@ def read(stream: Stream, dialect: Dialect, wanted: Sequence[str]) -> Iterator[Bl
         if not final and buffer.endswith(b"\r"):
             buffer, held_cr = buffer[:-1], b"\r"
         text = _unix(buffer, cr_only)
+        if names is None and not final and not _holds_header(text, dialect):
+            buffer, held_cr = text + held_cr + more, b""
+            continue
         if names is None:
             names, begin = _header(text, dialect)
             line += text.count(b"\n", 0, begin)
@@ -71,12 +74,25 @@ def _unix(text: bytes, cr_only: bool) -> bytes:
     return text.replace(b"\r", b"\n") if cr_only else text.replace(b"\r\n", b"\n")
 
 
-def _header(text: bytes, dialect: Dialect) -> tuple[list[str], int]:
+def _holds_header(text: bytes, dialect: Dialect) -> bool:
+    if text.count(b"\n") <= dialect.skip_lines:
+        return len(text) > csv_lines.LONGEST
+    begin = _after_lines(text, dialect.skip_lines)
+    found = csv_lines.record(text, begin, dialect.delimiter.encode())
+    return len(text) > csv_lines.LONGEST or (found is not None and found[1] < len(text))
+
+
+def _after_lines(text: bytes, count: int) -> int:
     begin = 0
-    for _ in range(dialect.skip_lines):
+    for _ in range(count):
         begin = text.find(b"\n", begin) + 1
         if begin == 0:
-            raise UnreadableFile(f"the file has no header after {dialect.skip_lines} lines")
+            raise UnreadableFile(f"the file has no header after {count} lines")
+    return begin
+
+
+def _header(text: bytes, dialect: Dialect) -> tuple[list[str], int]:
+    begin = _after_lines(text, dialect.skip_lines)
     try:
         names, end = csv_lines.header(text[begin : begin + csv_lines.LONGEST], dialect.delimiter.encode())
     except ValueError as exc:
@@ -160,7 +176,7 @@ class _Part:
             pieces[0] if len(pieces) == 1 else b"".join(pieces),
             has_header=False,
             columns=self.places,
-            new_columns=self.used,
+            new_columns=self.names,
             separator=self.delimiter.decode(),
             quote_char=None,
             infer_schema=False,
@@ -212,6 +228,9 @@ class _Walk:
             found: tuple[list[bytes], int] | None = (part.text[begin:end].split(part.delimiter), end)
         else:
             found = csv_lines.record(part.text, begin, part.delimiter)
+        if found and found[1] == len(part.text) and not part.final:
+            self.open_at = at  # what follows the quote is not read yet
+            return at
         if found is None or (found[1] > end and len(found[0]) != len(part.names)):
             if (
                 not part.final

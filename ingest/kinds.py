@@ -258,6 +258,8 @@ REGISTRY_OBJECT_RANK = 1
 
 def kind_of(columns: Collection[str]) -> Kind:
     """The one kind whose telling columns are all in `columns`; `UnreadableFile` where none or several are."""
+    if not columns:
+        raise UnreadableFile("there is no column to tell the kind of file by")
     found = [kind for kind in KINDS if kind.told_by <= set(columns)]
     if len(found) == 1:
         return found[0]

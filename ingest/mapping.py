@@ -112,13 +112,10 @@ def contract_map(kind: Kind, columns: Collection[str]) -> LogMap:
 
 
 def _scaled(name: str, factor: float) -> pl.Expr:
+    # Rounded, since 1.005 kW is 1005 W; plus zero, since a sign turned round must not make a -0.
     number = pl.col(name).str.strip_chars().cast(pl.Float64, strict=False)
-    return (
-        pl.when(number.is_finite())
-        .then((number * factor).cast(pl.String))
-        .otherwise(pl.col(name))
-        .alias(name)
-    )
+    scaled = (number * factor).round(9) + 0.0
+    return pl.when(number.is_finite()).then(scaled.cast(pl.String)).otherwise(pl.col(name)).alias(name)
 
 
 def _from_epoch(text: str | None, unit_us: int) -> str | None:

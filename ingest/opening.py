@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 import hashlib
-import json
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -15,12 +15,15 @@ from typing import Literal, Protocol
 
 import pyarrow as pa
 from coilbook.ingest.errors import UnreadableFile
+from coilbook.ingest.kinds import REGISTRY_ARRAYS
 
 Form = Literal["csv", "ndjson", "json", "parquet"]
 
 HEAD_BYTES = 1 << 20
 BOM = b"\xef\xbb\xbf"
 _COMPRESSION = {b"\x1f\x8b": "gzip", b"\x28\xb5\x2f\xfd": "zstd"}
+# One object of registry arrays; any other text that begins with an object is a row a line.
+_REGISTRY_OBJECT = re.compile(rb'\s*\{\s*"(' + "|".join(REGISTRY_ARRAYS).encode() + rb')"\s*:\s*\[')
 _WIDE = (b"\xff\xfe", b"\xfe\xff", b"\x00\x00\xfe\xff")
 
 
@@ -96,21 +99,9 @@ def look(path: Path) -> Head:
     if begin == b"[":
         return Head("json", text)
     if begin == b"{":
-        return Head("ndjson" if _has_object_line(text) else "json", text)
+        return Head("json" if _REGISTRY_OBJECT.match(text) else "ndjson", text)
     return Head("csv", text)
 
 
 def _compression(magic: bytes) -> str | None:
     return next((name for sign, name in _COMPRESSION.items() if magic.startswith(sign)), None)
-
-
-def _has_object_line(text: bytes) -> bool:
-    # One object with arrays inside is a registry file; objects of plain values, one a line, are rows.
-    for line in text.splitlines()[:100]:
-        try:
-            value = json.loads(line)
-        except (ValueError, RecursionError):
-            continue
-        if isinstance(value, dict) and not any(isinstance(part, list) for part in value.values()):
-            return True
-    return False

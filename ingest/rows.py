@@ -52,7 +52,7 @@ def judge(kind: Kind, fields: Fields, context: Context) -> Row:
             row.update(_EMPTY.get(field.read, _empty)(field))
     _CHECKS.get(kind.name, _no_check)(row, context)
     site = _site(kind, row, context)
-    if kind.owner:
+    if "site_id" in kind.table.names():
         row["site_id"] = site
     local = _settle_ts(row, fields.get(TS_ZONE), site, context) if kind.has_ts else None
     return Row(row, local)
@@ -99,7 +99,7 @@ def _check_validity(row: dict[str, Any], context: Context) -> None:
 
 def _check_service(row: dict[str, Any], context: Context) -> None:
     when = datetime(row["date"].year, row["date"].month, row["date"].day)  # noqa: DTZ001 - a date, at its midnight
-    times.check_range(when, context.now)
+    times.check_range(when, context.now, "date")
 
 
 def _no_check(row: dict[str, Any], context: Context) -> None:

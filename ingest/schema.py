@@ -539,6 +539,128 @@ FACTS = (
             ),
         ),
     ),
+    Table(
+        "switch_check",
+        "fact",
+        ("circuit_id", "ts"),
+        "what the power did as a circuit closed or opened",
+        (
+            SITE_ID,
+            CIRCUIT_ID,
+            LOCAL_DATE,
+            c("ts", INSTANT, "", "the event"),
+            c("closed", FLAG, "", "true = a closing"),
+            c("metered", FLAG, "", "true = by the circuit's own meter, else by the house's power"),
+            c("interval_s", REAL, "s", "median distance between that day's samples"),
+            c("before_w", REAL, "W", "median power before the event"),
+            c("after_w", REAL, "W", "median power after it"),
+            c("step_w", REAL, "W", "after_w - before_w"),
+            c("noise_w", REAL, "W", "1.4826 x median absolute deviation from these two medians"),
+            c("expected_w", REAL, "W", "size of the step that the load should make"),
+            c("learned", FLAG, "", "true = expected_w from its own steps of 28 days, else rated_w"),
+            c("verdict", TEXT, "", "seen, absent or unclear"),
+        ),
+        export="switch_check",
+    ),
+    Table(
+        "stay_on",
+        "fact",
+        ("circuit_id", "ts", "kind"),
+        "openings after which a load may have stayed on",
+        (
+            SITE_ID,
+            CIRCUIT_ID,
+            LOCAL_DATE,
+            c("kind", TEXT, "", "house: by the house's power after an opening; meter: by the circuit's meter"),
+            c("ts", INSTANT, "", "the opening; of kind meter, begin of the stretch within the day"),
+            c("closing_ts", INSTANT, "", "begin of the run that the opening ended"),
+            c("rise_w", REAL, "W", "least power of these minutes over the level before the closing"),
+            c("floor_w", REAL, "W", "least house power within the run over that level"),
+            c("minutes", REAL, "min", "how long it was looked at, or lasted"),
+            c("expected_w", REAL, "W", "step of the closing as expected; of kind meter, rated_w"),
+            c("verdict", TEXT, "", "stays_on, opened_itself or unclear"),
+        ),
+        export="stay_on",
+    ),
+    Table(
+        "island",
+        "fact",
+        ("site_id", "start"),
+        "stretches of a local day in which the home ran apart from the grid",
+        (
+            SITE_ID,
+            LOCAL_DATE,
+            c("start", INSTANT, "", "begin, cut at midnight"),
+            c("end", INSTANT, "", "end, cut at midnight"),
+            c("duration_s", REAL, "s", "length"),
+        ),
+        export="island",
+    ),
+    Table(
+        "island_run",
+        "fact",
+        ("circuit_id", "start", "by_hand"),
+        "how long a circuit was on in an island",
+        (
+            SITE_ID,
+            CIRCUIT_ID,
+            LOCAL_DATE,
+            c("start", INSTANT, "", "begin of the island within the day"),
+            c("end", INSTANT, "", "its end within the day"),
+            c("by_hand", FLAG, "", "true = of runs begun by hand in the island"),
+            c("on_from", INSTANT, "", "first instant on after the island's first sample"),
+            c("on_s", REAL, "s", "time on without the island's first and last sample"),
+        ),
+        export="island_run",
+    ),
+    Table(
+        "idle_surplus",
+        "fact",
+        ("circuit_id", "local_date"),
+        "surplus that a circuit could have used and did not",
+        (
+            SITE_ID,
+            CIRCUIT_ID,
+            LOCAL_DATE,
+            c("idle_surplus_s", REAL, "s", "in stretches of 10 min or more"),
+            c("idle_surplus_wh", REAL, "Wh", "energy that it could have used of it"),
+            c("stretches", WHOLE, "", "number of these stretches"),
+            c("first_ts", INSTANT, "", "begin of the first"),
+        ),
+        export="idle_surplus",
+    ),
+    Table(
+        "clock_start",
+        "fact",
+        ("circuit_id", "ts"),
+        "how far a start by the clock lies from the nearest time at which one is due",
+        (
+            SITE_ID,
+            CIRCUIT_ID,
+            CONTROLLER_ID,
+            LOCAL_DATE,
+            c("ts", INSTANT, "", "the closing"),
+            c("due_ts", INSTANT, "", "nearest begin of a run window or end of a lockout"),
+            c("offset_s", REAL, "s", "ts - due_ts"),
+            c("shift_s", REAL, "s", "by how much the zone's clocks went forward in the 7 days up to it"),
+            c("transition", FLAG, "", "true = they were changed in these 7 days"),
+            c("windows_changed", FLAG, "", "true = the circuit's windows were changed in that week"),
+        ),
+        export="clock_start",
+    ),
+    Table(
+        "solar_clock",
+        "fact",
+        ("site_id", "local_date"),
+        "where the middle of a day's generation lies against the sun",
+        (
+            SITE_ID,
+            LOCAL_DATE,
+            c("offset_s", REAL, "s", "middle of generation less middle of clear-sky irradiance; + = late"),
+            c("quality", REAL, "1", "1 = one smooth hump, near 0 = broken sky"),
+        ),
+        export="solar_clock",
+    ),
 )
 
 VERDICTS = (
@@ -611,6 +733,36 @@ VERDICTS = (
     ),
 )
 
+PEOPLE = (
+    Table(
+        "case_act",
+        "people",
+        ("act_id",),
+        "what people did about cases; rows are added, never changed or removed",
+        (
+            c("act_id", WHOLE, "", "number of the act, rising"),
+            c("case_id", TEXT, "", "case as it was called when the act was made"),
+            c("rule", TEXT, "", "rule of that case"),
+            c("subject", TEXT, "", "subject of that case"),
+            c(
+                "seen_on",
+                DAY,
+                "",
+                "newest finding of the case then: the act goes with it, whatever late logs make of the case",
+            ),
+            c("kind", TEXT, "", "assign, snooze, note, close, reopen or undo"),
+            c("who", TEXT, "", "who made the act"),
+            c("at", INSTANT, "", "when it was made"),
+            c("to_person", TEXT, "", "of assign: to whom; empty = to nobody"),
+            c("until", DAY, "", "of snooze: local date on which the case comes back"),
+            c("text", TEXT, "", "what was said"),
+            c("outcome", TEXT, "", "of close: confirmed, not_found, no_access or setting_changed"),
+            c("undoes", WHOLE, "", "of undo: the act taken back"),
+        ),
+        export="case_act",
+    ),
+)
+
 SERVICE = (
     Table(
         "review",
@@ -658,7 +810,7 @@ SERVICE = (
     ),
 )
 
-TABLES: tuple[Table, ...] = (*LOGS, *REGISTRY, *LEDGER, *FACTS, *VERDICTS, *SERVICE)
+TABLES: tuple[Table, ...] = (*LOGS, *REGISTRY, *LEDGER, *FACTS, *VERDICTS, *PEOPLE, *SERVICE)
 BY_NAME: dict[str, Table] = {table.name: table for table in TABLES}
 EXPORTS: dict[str, Table] = {table.export: table for table in TABLES if table.export}
 

@@ -102,6 +102,7 @@ class Store:
         self._connection = connection
         self._write_lock = threading.RLock()
         self._load_lock = threading.RLock()
+        self._people_lock = threading.Lock()
 
     @classmethod
     def open(cls, path: Path | str, *, memory_limit: str = MEMORY_LIMIT, threads: int | None = None) -> Store:
@@ -144,19 +145,32 @@ class Store:
     @contextmanager
     def writing(self) -> Iterator[Session]:
         """A session in one transaction under the write lock; rolled back on an error."""
-        with self._write_lock:
-            cursor = self._connection.cursor()
-            session = Session(cursor)
-            try:
-                session.run("BEGIN TRANSACTION")
-                yield session
-                session.run("COMMIT")
-            except BaseException:
-                with contextlib.suppress(duckdb.Error):  # a failed COMMIT has ended the transaction already
-                    cursor.execute("ROLLBACK")
-                raise
-            finally:
-                cursor.close()
+        with self._write_lock, self._transaction() as session:
+            yield session
+
+    @contextmanager
+    def noting(self) -> Iterator[Session]:
+        """A session in one transaction that writes tables of group "people" only; rolled back on an error.
+
+        No load and no review writes these tables, so what people do has a lock of its own and waits for none.
+        """
+        with self._people_lock, self._transaction() as session:
+            yield session
+
+    @contextmanager
+    def _transaction(self) -> Iterator[Session]:
+        cursor = self._connection.cursor()
+        session = Session(cursor)
+        try:
+            session.run("BEGIN TRANSACTION")
+            yield session
+            session.run("COMMIT")
+        except BaseException:
+            with contextlib.suppress(duckdb.Error):  # a failed COMMIT has ended the transaction already
+                cursor.execute("ROLLBACK")
+            raise
+        finally:
+            cursor.close()
 
     @contextmanager
     def loading(self) -> Iterator[None]:
@@ -172,7 +186,7 @@ class Store:
 
     def checkpoint(self) -> None:
         """Fold the write-ahead log into the file."""
-        with self._write_lock, self.reading() as session:
+        with self._write_lock, self._people_lock, self.reading() as session:
             session.run("CHECKPOINT")
 
     def _migrate(self, fresh: bool) -> None:

@@ -71,11 +71,11 @@ def resolve(wall: datetime, zone_name: str) -> datetime | Local:
     return Local(wall, zone_name, first.replace(tzinfo=None), second.replace(tzinfo=None))
 
 
-def check_range(ts: datetime, now: datetime) -> None:
+def check_range(ts: datetime, now: datetime, name: str = "ts") -> None:
     """`Bad` where an instant lies before 2000 or more than two days after `now`."""
     if not EARLIEST <= ts <= now + AHEAD:
         latest = (now + AHEAD).isoformat(timespec="seconds")
-        raise Bad("time_out_of_range", f"ts is {ts.isoformat()}Z; expected 2000-01-01 to {latest}Z")
+        raise Bad("time_out_of_range", f"{name} is {ts.isoformat()}Z; expected 2000-01-01 to {latest}Z")
 
 
 def written(ts: datetime) -> str:
