@@ -2,9 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
 import polars as pl
+from coilbook.analytics.queries.acts import acts
 from coilbook.analytics.queries.header import CLEARED_DAYS
+from coilbook.analytics.standing import listed, standing
 from coilbook.ingest.store import Session
+
+PUT_ASIDE = ("snoozed", "closed")
+"""States of open cases that people took off the list for now."""
 
 STRIP_DAYS = 14
 """Local days in a strip [d]. The last is the newest that the horizon has passed whole, or a day begun since
@@ -36,7 +46,8 @@ FROM service_case k
 JOIN home ON home.site_id = k.site_id
 LEFT JOIN kit ON kit.circuit_id = k.subject
 WHERE (
-        k.state IN ('new', 'continuing', 'back')
+        k.case_id = $case_id::VARCHAR
+        OR k.state IN ('new', 'continuing', 'back')
         OR (
             $include_cleared::BOOLEAN AND k.state = 'cleared'
             AND k.cleared_on > home.last_day - $cleared_days::INTEGER
@@ -45,8 +56,8 @@ WHERE (
     AND ($area::VARCHAR IS NULL OR home.area = $area)
     AND ($severity::VARCHAR IS NULL OR k.severity = $severity)
     AND ($rule::VARCHAR IS NULL OR k.rule = $rule)
-    AND ($state::VARCHAR IS NULL OR k.state = $state)
     AND ($site_id::VARCHAR IS NULL OR k.site_id = $site_id)
+    AND ($case_id::VARCHAR IS NULL OR k.case_id = $case_id)
 ORDER BY
     k.state = 'cleared',
     list_position(['danger', 'service', 'cost', 'wear', 'data'], k.severity),
@@ -93,36 +104,99 @@ GROUP BY cell.case_id
 """
 
 
-def morning(
+@dataclass(frozen=True)
+class Morning:
+    """The list, and how many open cases of the same choice people have put aside for now."""
+
+    cases: pl.DataFrame
+    snoozed: int
+    closed: int
+
+
+def morning_list(
     session: Session,
     *,
+    now: datetime | None = None,
     area: str | None = None,
     severity: str | None = None,
     rule: str | None = None,
     state: str | None = None,
     site_id: str | None = None,
+    person: str | None = None,
+    unassigned: bool = False,
     include_cleared: bool = False,
-) -> pl.DataFrame:
-    """Open cases in the order of the morning; `include_cleared` adds those of the last 7 days at the end.
+    include_snoozed: bool = False,
+    include_closed: bool = False,
+) -> Morning:
+    """Open cases in the order of the morning, without those that people put aside.
+
+    `now`: the wall clock [naive UTC], which ends a snooze; None = the horizon of the last review. `person`:
+    only cases assigned to them; `unassigned`: only cases assigned to nobody. What `include_...` adds, or `state`
+    names, comes after the rest: snoozed and closed cases, then those cleared in the last 7 days.
 
     Columns: `case_id, rule, severity, state, site_id, site_name, area, zone, subject, subject_kind,
     circuit_id, appliance, since, opened_on, last_finding_on, cleared_on, days, days_standing [d],
-    cost_per_year [currency], currency, confidence [1], sentence, next_step, last_day, strip`. `circuit_id`
-    and `appliance` are empty where the subject is a controller or a site. `strip` lists `STRIP_DAYS` letters
-    up to `last_day`, oldest first: `f` finding, `c` judged and clean, `n` not judged, `-` no day of the site.
+    cost_per_year [currency], currency, confidence [1], sentence, next_step, last_day`, those of
+    `standing.STANDING`, and `strip`. `circuit_id` and `appliance` are empty where the subject is a controller
+    or a site. `state` is as `standing.listed` says. `strip` lists `STRIP_DAYS` letters up to `last_day`, oldest
+    first: `f` finding, `c` judged and clean, `n` not judged, `-` no day of the site.
     """
-    cases = session.frame(
-        CASES,
-        {
-            "area": area,
-            "severity": severity,
-            "rule": rule,
-            "state": state,
-            "site_id": site_id,
-            "include_cleared": include_cleared or state == "cleared",
-            "cleared_days": CLEARED_DAYS,
-        },
-    )
+    values = {"area": area, "severity": severity, "rule": rule, "site_id": site_id}
+    cleared = include_cleared or state == "cleared"
+    cases = _cases(session, values | {"include_cleared": cleared}, now)
+    if person is not None or unassigned:
+        cases = cases.filter(_is_of(person))
+    counts = {name: int((cases["state"] == name).sum()) for name in PUT_ASIDE}
+    hidden = [] if include_snoozed or state == "snoozed" else ["snoozed"]
+    hidden += [] if include_closed or state == "closed" else ["closed"]
+    cases = cases.filter(~pl.col("state").is_in(hidden))
+    if state is not None:
+        cases = cases.filter(pl.col("state") == state)
+    aside = pl.col("state").is_in([*PUT_ASIDE, "cleared"]).cast(pl.Int8) + (pl.col("state") == "cleared")
+    return Morning(_with_strips(session, cases.sort(aside, maintain_order=True)), **counts)
+
+
+def morning(session: Session, **choice: Any) -> pl.DataFrame:
+    """The cases of `morning_list`, which see for the choices and columns."""
+    return morning_list(session, **choice).cases
+
+
+def one_case(session: Session, case_id: str, *, now: datetime | None = None) -> pl.DataFrame:
+    """One case whatever its state, as a row of `morning_list`; no row where there is none of that id."""
+    return _with_strips(session, _cases(session, {"case_id": case_id}, now))
+
+
+CHOICE = {
+    "area": None,
+    "severity": None,
+    "rule": None,
+    "site_id": None,
+    "case_id": None,
+    "include_cleared": False,
+    "cleared_days": CLEARED_DAYS,
+}
+
+
+def _cases(session: Session, values: Mapping[str, Any], now: datetime | None) -> pl.DataFrame:
+    """Cases by the logs, in order, with what people did about them."""
+    cases = session.frame(CASES, CHOICE | dict(values))
+    stands = standing(acts(session, cases["case_id"].to_list()))
+    return listed(cases, stands, now or _horizon(session))
+
+
+def _horizon(session: Session) -> datetime:
+    found = session.one("SELECT horizon FROM review ORDER BY review_id DESC LIMIT 1")
+    return found[0] if found and found[0] is not None else datetime.fromisoformat("1970-01-01")
+
+
+def _is_of(person: str | None) -> pl.Expr:
+    assigned = pl.col("assigned_to")
+    if person is None:
+        return assigned.is_null()
+    return (assigned.str.to_lowercase() == " ".join(person.split()).lower()).fill_null(value=False)
+
+
+def _with_strips(session: Session, cases: pl.DataFrame) -> pl.DataFrame:
     if cases.is_empty():
         return cases.with_columns(pl.lit(None, pl.List(pl.String)).alias("strip"))
     session.temporary("asked", cases.select("case_id", "rule", "subject", "site_id", "last_day"))
@@ -130,17 +204,6 @@ def morning(
     return cases.join(strips, on="case_id", how="left", maintain_order="left")
 
 
-FACETS = """
-SELECT DISTINCT home.area, k.severity, k.rule, k.state
-FROM service_case k
-JOIN (
-    SELECT site_id, area FROM site
-    QUALIFY row_number() OVER (PARTITION BY site_id ORDER BY valid_from DESC NULLS LAST) = 1
-) home ON home.site_id = k.site_id
-WHERE k.state IN ('new', 'continuing', 'back')
-"""
-
-
-def facets(session: Session) -> pl.DataFrame:
-    """The `area, severity, rule, state` that open cases have, for the choices of a filter."""
-    return session.frame(FACETS)
+def facets(session: Session, *, now: datetime | None = None) -> pl.DataFrame:
+    """The `area, severity, rule, state, assigned_to` that open cases have, for the choices of a filter."""
+    return _cases(session, {}, now).select("area", "severity", "rule", "state", "assigned_to").unique()
