@@ -1,19 +1,20 @@
 """The server's jobs: when they run, what is recorded, and what a server that was away makes up for.
 
-APScheduler keeps the time; what was done is told by `job_run` alone, so that a restart forgets nothing. A job
-that fails is recorded and does not stop the next.
+APScheduler calls; what is due and what was done is told by the settings and by `job_run` alone, so that a
+restart, a sleep or a clock change forgets nothing and does nothing twice. A job that fails is recorded and
+does not stop the next.
 """
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from typing import Any
 
 from apscheduler.schedulers.background import BackgroundScheduler
-from apscheduler.triggers.cron import CronTrigger
 from apscheduler.triggers.interval import IntervalTrigger
 from coilbook.api import job_records, nightly
 from coilbook.api.fields import utc_now
@@ -21,14 +22,15 @@ from coilbook.api.inbox import Stamp, settled, stamps
 from coilbook.api.models import JobRun
 from coilbook.api.operations import DirectOperations
 from coilbook.api.settings import Settings
-from coilbook.api.worker import Stopped, Worker
+from coilbook.api.worker import Busy, Stopped, Worker
 from coilbook.ingest.errors import CoilbookError, InputError
-from coilbook.ingest.local_time import zone
 
 SERVE = "serve"
 """The server's own run is a job in the record: it tells when the server was up, and when it was killed."""
+CLOCK_LOOK_S = 20
+"""How often the server looks whether a night is due [s]."""
 GRACE_S = 3600
-"""A job that could not begin on time still begins within this [s]; later, the record makes up for it."""
+"""A look that could not be had on time is still had within this [s]."""
 
 log = logging.getLogger(__name__)
 
@@ -53,9 +55,8 @@ class Jobs:
         return nightly.steps(self._settings)
 
     def next_due(self) -> datetime | None:
-        """When the next night begins [UTC]; None where nights are switched off."""
-        job = self._scheduler.get_job("night") if self._scheduler.running else None
-        return job.next_run_time.astimezone(UTC) if job and job.next_run_time else None
+        """When the next night begins [naive UTC]; None where nights are switched off."""
+        return nightly.next_due(self._settings, utc_now()) if self._settings.nightly else None
 
     def start(self) -> None:
         """Mark what a killed server left, make up for what was missed, and keep time from now on."""
@@ -65,17 +66,8 @@ class Jobs:
                 log.warning("folder %s does not exist; jobs that need it will fail", folder)
         job_records.mark_interrupted(self._store, now)
         if self._settings.nightly:
-            due = nightly.last_due(self._settings, now)
-            with self._store.reading() as session:
-                missed = [name for name in self.names() if job_records.is_missed(session, name, due)]
-            if missed:
-                log.info("making up for %s, due at %sZ", ", ".join(missed), due.isoformat())
-                self._scheduler.add_job(self._run_all, args=[missed, due], id="missed")
-            at = self._settings.nightly_at
-            clock = CronTrigger(
-                hour=at.hour, minute=at.minute, second=at.second, timezone=zone(self._settings.nightly_zone)
-            )
-            self._scheduler.add_job(self._night, clock, id="night")
+            every = IntervalTrigger(seconds=CLOCK_LOOK_S, timezone=UTC)
+            self._scheduler.add_job(self._look_at_clock, every, id="clock", next_run_time=datetime.now(UTC))
         if self._settings.inbox is not None:
             every = IntervalTrigger(seconds=self._settings.inbox_every_s, timezone=UTC)
             self._scheduler.add_job(self._look_into_inbox, every, id="look")
@@ -99,14 +91,17 @@ class Jobs:
             raise InputError(f"no job {name!r} on this server; expected one of {', '.join(self.names())}")
         return self._run(name, utc_now())
 
-    def _night(self) -> None:
-        self._run_all(list(self.names()), nightly.last_due(self._settings, utc_now()))
+    def _look_at_clock(self) -> None:
+        """Do what is due and not done yet: tonight's jobs, or those of a night when the server was away."""
+        due = nightly.last_due(self._settings, utc_now())
+        with self._store.reading() as session:
+            names = [name for name in self.names() if job_records.is_missed(session, name, due)]
+        self._run_all(names, due)
 
-    def _run_all(self, names: list[str], due: datetime) -> None:
-        for name in names:
-            if self._stopping.is_set():
-                return
-            self._run(name, due, patient=True)
+    def _run_all(self, names: Sequence[str], due: datetime) -> None:
+        with contextlib.suppress(Busy):  # the server stops; the next one makes up for it
+            for name in names:
+                self._run(name, due, patient=True)
 
     def _look_into_inbox(self) -> None:
         """Load what has come in; a look that finds nothing to load leaves no record."""
@@ -116,8 +111,8 @@ class Jobs:
         except OSError as exc:
             log.warning("inbox: %s", exc)
             return
-        if found and found != self._stuck and not self._stopping.is_set():
-            self._run(nightly.INBOX, utc_now(), patient=True)
+        if found and found != self._stuck:
+            self._run_all([nightly.INBOX], utc_now())
 
     def _run(self, name: str, due: datetime, *, patient: bool = False) -> JobRun:
         step = self._step(name)

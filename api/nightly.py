@@ -40,6 +40,13 @@ def last_due(settings: Settings, now: datetime) -> datetime:
     return due if due <= now else _due(settings, today - timedelta(days=1))
 
 
+def next_due(settings: Settings, now: datetime) -> datetime:
+    """The first instant [naive UTC] after `now` at which the night's jobs will be due."""
+    today = local_date(settings.nightly_zone, now)
+    due = _due(settings, today)
+    return due if due > now else _due(settings, today + timedelta(days=1))
+
+
 def _due(settings: Settings, day: date) -> datetime:
     at: time = settings.nightly_at
     return instant(settings.nightly_zone, day, at)

@@ -58,7 +58,7 @@ def serve(settings: Settings) -> None:
         stream=sys.stderr,
         format="%(asctime)s %(levelname)s %(name)s: %(message)s",
     )
-    logging.getLogger("apscheduler").setLevel(logging.WARNING)
+    logging.getLogger("apscheduler").setLevel(logging.ERROR)  # a look missed while a night runs is no news
     read_settings(settings.rules)  # a fault in that file is told now, not at night
     public = listen(settings.host, settings.port)
     sockets = [public]

@@ -181,7 +181,7 @@ def test_a_job_that_fails_is_recorded_shown_and_does_not_stop_the_next(
     settings = settings_of(store_file, folders, rules=rules)
     app = create_app(settings)
     with TestClient(app, raise_server_exceptions=False) as client:
-        app.state.service.jobs._night()
+        app.state.service.jobs._run_all(app.state.service.jobs.names(), utc_now())
         listed = client.get("/api/jobs").json()
         assert [(run["job"], run["outcome"]) for run in listed["runs"]] == [
             ("morning", "done"),
@@ -289,17 +289,34 @@ def test_a_job_killed_with_its_server_is_marked_and_done_again(
 
 
 @pytest.mark.parametrize(
-    ("now", "due"),
+    ("at", "now", "due", "following"),
     [
-        # America/Denver, 02:30: skipped on 2026-03-08 (the offset before holds), once on 2026-11-01
-        ("2026-03-07T09:30:00", "2026-03-07T09:30:00"),
-        ("2026-03-07T09:29:59", "2026-03-06T09:30:00"),
-        ("2026-03-08T09:30:00", "2026-03-08T09:30:00"),
-        ("2026-03-09T08:29:00", "2026-03-08T09:30:00"),
-        ("2026-11-01T08:30:00", "2026-11-01T08:30:00"),
-        ("2026-11-01T09:30:00", "2026-11-01T08:30:00"),
+        # America/Denver skips 02:30 on 2026-03-08 (the offset before holds), has 01:30 twice on 2026-11-01
+        ("02:30", "2026-03-07T09:30:00", "2026-03-07T09:30:00", "2026-03-08T09:30:00"),
+        ("02:30", "2026-03-07T09:29:59", "2026-03-06T09:30:00", "2026-03-07T09:30:00"),
+        ("02:30", "2026-03-08T09:30:00", "2026-03-08T09:30:00", "2026-03-09T08:30:00"),
+        ("02:30", "2026-03-09T08:29:00", "2026-03-08T09:30:00", "2026-03-09T08:30:00"),
+        ("01:30", "2026-11-01T07:30:00", "2026-11-01T07:30:00", "2026-11-02T08:30:00"),
+        ("01:30", "2026-11-01T08:30:00", "2026-11-01T07:30:00", "2026-11-02T08:30:00"),
     ],
 )
-def test_when_a_night_was_due(now: str, due: str) -> None:
-    settings = Settings(nightly_at="02:30", nightly_zone="America/Denver")  # type: ignore[arg-type]
-    assert nightly.last_due(settings, datetime.fromisoformat(now)) == datetime.fromisoformat(due)
+def test_when_a_night_is_due(at: str, now: str, due: str, following: str) -> None:
+    settings = Settings(nightly_at=at, nightly_zone="America/Denver")  # type: ignore[arg-type]
+    instant = datetime.fromisoformat(now)
+    assert nightly.last_due(settings, instant) == datetime.fromisoformat(due)
+    assert nightly.next_due(settings, instant) == datetime.fromisoformat(following)
+
+
+def test_a_night_begins_by_the_clock(
+    store_file: Path, folders: tuple[Path, Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The server is up when the hour comes."""
+    monkeypatch.setattr("coilbook.api.jobs.CLOCK_LOOK_S", 0.2)
+    soon = utc_now() + timedelta(seconds=2)
+    settings = settings_of(store_file, folders, nightly=True, nightly_at=soon.time())
+    with TestClient(create_app(settings)) as client:
+        [run] = until(client, "morning", 1)
+        time.sleep(1)
+        runs = client.get("/api/jobs").json()["runs"]
+    assert [run["job"] for run in runs] == ["morning", "review", "inbox", "serve"]
+    assert run["scheduled_for"].startswith(f"{soon:%Y-%m-%dT%H:%M:%S}")
