@@ -309,8 +309,12 @@ def read_samples(bucket: Bucket, days: pl.DataFrame) -> None:
     bucket.build("window_day")
     bucket.build("tariff_day")
     _resolve_wall_times(session)
+    bucket.build("window_span")
     bucket.build("wall_window")
     bucket.build("price_span")
+    bucket.build("change")
+    bucket.build("check_sample")
+    bucket.build("island_part")
 
 
 def _resolve_wall_times(session: Session) -> None:

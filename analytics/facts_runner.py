@@ -21,6 +21,7 @@ from coilbook.analytics.bucket import (
     wanted,
 )
 from coilbook.analytics.clear_sky import LOOKBACK_DAYS, explain_dips
+from coilbook.analytics.load_checks import judge_checks
 from coilbook.analytics.sql_files import fact
 from coilbook.analytics.wear import WITHIN_DAYS, projected
 from coilbook.ingest.schema import BY_NAME
@@ -30,7 +31,21 @@ Progress = Callable[[int, int], None]
 
 SITE_DAYS_A_BUCKET = 1500
 WEAR_EXPONENT = 2.0
-BY_DAY = ("coverage", "circuit_day", "window_result", "lockout_result", "surplus_start", "pv_envelope")
+BY_DAY = (
+    "coverage",
+    "circuit_day",
+    "window_result",
+    "lockout_result",
+    "surplus_start",
+    "pv_envelope",
+    "switch_check",
+    "stay_on",
+    "island",
+    "island_run",
+    "idle_surplus",
+    "clock_start",
+    "solar_clock",
+)
 FROM_A_DAY_ON = ("controller_day", "day_state", "wear")
 
 
@@ -135,6 +150,7 @@ def _write(bucket: Bucket, days: pl.DataFrame) -> None:
     for name in BY_DAY:
         _insert(bucket, name)
     _explain(bucket, days)
+    judge_checks(session)
     _write_wear(bucket, days)
 
 

@@ -572,7 +572,12 @@ FACTS = (
             SITE_ID,
             CIRCUIT_ID,
             LOCAL_DATE,
-            c("kind", TEXT, "", "house: by the house's power after an opening; meter: by the circuit's meter"),
+            c(
+                "kind",
+                TEXT,
+                "",
+                "house: by the house's power after an opening; meter: by the circuit's meter",
+            ),
             c("ts", INSTANT, "", "the opening; of kind meter, begin of the stretch within the day"),
             c("closing_ts", INSTANT, "", "begin of the run that the opening ended"),
             c("rise_w", REAL, "W", "least power of these minutes over the level before the closing"),

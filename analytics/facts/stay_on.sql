@@ -1,0 +1,121 @@
+-- stay_on: openings after which the load may have stayed on
+-- grain: circuit_id, ts, kind
+-- kind 'house', ts the opening: of a run begun that day or the day before, whose closing stood out, the house then
+-- stayed up for 30 min by at least half of that step. rise_w [W]: the least house power of those 30 min, less
+-- the rated power of every other circuit that was on in them, less the level before the closing. floor_w: the
+-- least house power within the run, less that level; a load that its own thermostat had switched off before is told
+-- by it. kind 'meter', ts the begin within the day: stretches of 2 samples and 5 min or more, wholly off, with
+-- at least 20 % of rated_w on the meter; rise_w is their least power. expected_w and verdict of kind 'house' come after, in
+-- analytics/load_checks.py.
+WITH opening AS (
+    SELECT c.site_id, c.circuit_id, c.local_date, c.ts, c.own_after_ts, r.start AS closing_ts, r.local_date AS closing_date
+    FROM change c
+    JOIN new_run r ON r.circuit_id = c.circuit_id AND r."end" = c.ts
+    WHERE NOT c.closed
+        AND r.local_date >= c.local_date - 1
+        AND r.start < c.ts
+        AND coalesce(c.own_after_ts > c.ts, true)
+),
+after AS (
+    SELECT
+        o.*,
+        min(s.watts) AS low_w,
+        any_value(s.home_ts) AS home_ts,
+        any_value(s.home_end) AS home_end,
+        max(s.end_ts) AS seen_to
+    FROM opening o
+    JOIN check_sample s ON s.circuit_id = o.circuit_id AND s.event_ts = o.ts
+    WHERE NOT s.metered
+        AND s.joined
+        AND s.side = 1
+        AND s.ts < s.home_end + INTERVAL 30 MINUTE
+        AND coalesce(o.own_after_ts >= s.home_end + INTERVAL 30 MINUTE, true)
+    GROUP BY ALL
+    HAVING max(s.end_ts) >= any_value(s.home_end) + INTERVAL 30 MINUTE
+),
+beside AS (
+    SELECT circuit_id, ts, sum(rated_w) AS others_w, bool_or(rated_w IS NULL) AS unknown
+    FROM (
+        SELECT DISTINCT a.circuit_id, a.ts, r.circuit_id AS other, d.rated_w
+        FROM after a
+        JOIN new_run r
+            ON r.site_id = a.site_id
+            AND r.circuit_id <> a.circuit_id
+            AND r.start < a.seen_to
+            AND r.until > a.home_ts
+        LEFT JOIN setting_day d ON d.circuit_id = r.circuit_id AND d.local_date = a.local_date
+    )
+    GROUP BY ALL
+),
+stayed AS (
+    SELECT a.*, k.before_w, a.low_w - coalesce(b.others_w, 0) - k.before_w AS rise_w
+    FROM after a
+    JOIN switch_check k ON k.circuit_id = a.circuit_id AND k.ts = a.closing_ts AND k.local_date = a.closing_date
+    LEFT JOIN beside b ON b.circuit_id = a.circuit_id AND b.ts = a.ts
+    WHERE NOT k.metered
+        AND k.closed
+        AND k.step_w > 0
+        AND NOT coalesce(b.unknown, false)
+        AND a.low_w - coalesce(b.others_w, 0) - k.before_w >= 0.5 * k.step_w
+),
+lowest AS (
+    SELECT y.circuit_id, y.ts, min(s.house_w) - any_value(y.before_w) AS floor_w
+    FROM stayed y
+    JOIN sample s ON s.site_id = y.site_id AND s.local_date >= y.closing_date - 1 AND s.local_date <= y.local_date
+    WHERE s.ts >= y.closing_ts AND s.end_ts <= y.home_ts
+    GROUP BY ALL
+),
+idle AS (
+    SELECT
+        m.site_id,
+        m.circuit_id,
+        m.local_date,
+        m.ts,
+        m.end_ts,
+        m.circuit_w,
+        m.circuit_w >= 0.2 * d.rated_w AND d.rated_w > 0 AS draws
+    FROM meter_sample m
+    SEMI JOIN wanted_day w ON w.site_id = m.site_id AND w.local_date = m.local_date
+    JOIN setting_day d ON d.circuit_id = m.circuit_id AND d.local_date = m.local_date
+    ANTI JOIN new_run r ON r.circuit_id = m.circuit_id AND r.start < m.end_ts AND r.until > m.ts
+    WHERE m.end_ts > m.ts
+),
+split AS (
+    SELECT *, lag(end_ts) OVER (PARTITION BY circuit_id, local_date ORDER BY ts) IS DISTINCT FROM ts AS begins
+    FROM idle
+    WHERE draws
+),
+grouped AS (
+    SELECT *, count(*) FILTER (WHERE begins) OVER (PARTITION BY circuit_id, local_date ORDER BY ts) AS stretch FROM split
+)
+SELECT
+    y.site_id,
+    y.circuit_id,
+    y.local_date,
+    'house' AS kind,
+    y.ts,
+    y.closing_ts,
+    y.rise_w,
+    l.floor_w,
+    30.0 AS minutes,
+    CAST(NULL AS DOUBLE) AS expected_w,
+    CAST(NULL AS VARCHAR) AS verdict
+FROM stayed y
+LEFT JOIN lowest l USING (circuit_id, ts)
+UNION ALL
+SELECT
+    g.site_id,
+    g.circuit_id,
+    g.local_date,
+    'meter',
+    min(g.ts),
+    NULL,
+    min(g.circuit_w),
+    NULL,
+    epoch_us(max(g.end_ts) - min(g.ts)) / 60e6,
+    any_value(d.rated_w),
+    'stays_on'
+FROM grouped g
+JOIN setting_day d ON d.circuit_id = g.circuit_id AND d.local_date = g.local_date
+GROUP BY g.site_id, g.circuit_id, g.local_date, g.stretch
+HAVING count(*) >= 2 AND max(g.end_ts) - min(g.ts) >= INTERVAL 5 MINUTE
