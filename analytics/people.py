@@ -1,7 +1,8 @@
 """What people do to cases: assign, snooze, note, close, reopen, undo.
 
-Every act is added to `case_act`; none is changed or removed. Whoever acts says which version of the case they
-saw, which is its newest act; if somebody acted meanwhile, nothing is written and they are told what came between.
+Every act is added to `case_act`; none is changed or removed. Whoever acts says which version of the case
+they saw, which is its newest act; if somebody acted meanwhile, nothing is written and they are told what
+came between.
 """
 
 from __future__ import annotations
@@ -40,7 +41,8 @@ class UnknownCase(InputError):
 class ConflictError(CoilbookError):
     """Somebody acted on the case meanwhile; nothing was written.
 
-    `version` is the case's newest act, `newer` the acts after the version that was seen (`queries.acts.acts`).
+    `version` is the case's newest act, `newer` the acts after the version that was seen
+    (`queries.acts.acts`).
     """
 
     def __init__(self, case_id: str, seen: int, version: int, newer: pl.DataFrame) -> None:

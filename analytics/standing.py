@@ -9,8 +9,8 @@ the closing's own and the days of grace that the outcome gives:
 - `confirmed`, `setting_changed`: something was mended. 2 days of grace, or as long as the rule looks back.
 - `not_found`: nothing was seen. 7 days, so that a doubtful finding does not send somebody every morning.
 - `no_access`: nothing was done. No grace, and a finding on the day of closing counts.
-- severity danger has no grace, whatever the outcome; where nothing was mended, a finding on the day of closing
-  counts.
+- severity danger has no grace, whatever the outcome; where nothing was mended, a finding on the day of
+  closing counts.
 
 A case that had its clean days meanwhile is cleared and stays so: what comes later is a new case.
 A *snoozed* case comes back on its date; one of severity danger on the next local day.
@@ -88,9 +88,10 @@ def _last(acts: pl.DataFrame, which: pl.Expr) -> pl.DataFrame:
 def listed(cases: pl.DataFrame, stands: pl.DataFrame, now: datetime) -> pl.DataFrame:
     """`cases` with the columns of `STANDING`, and `state` as the morning list says it at `now` [naive UTC].
 
-    `cases`: case_id, rule, severity, state, last_finding_on, zone [IANA]. `state` becomes `closed` or `snoozed`
-    for an open case that is put aside, `back` for one that came back after its closing; `snoozed_until` is empty
-    unless the case sleeps, and then the date on which it comes back; `version` is 0 without acts.
+    `cases`: case_id, rule, severity, state, last_finding_on, zone [IANA]. `state` becomes `closed` or
+    `snoozed` for an open case that is put aside, `back` for one that came back after its closing;
+    `snoozed_until` is empty unless the case sleeps, and then the date on which it comes back; `version` is
+    0 without acts.
     """
     c = pl.col
     rows = cases.join(stands, on="case_id", how="left", maintain_order="left")

@@ -13,11 +13,20 @@ import polars as pl
 from coilbook.ingest.store import Session
 
 ACTS = """
+WITH held AS (
+    FROM service_case
+    WHERE $case_ids::VARCHAR[] IS NULL OR (rule, subject) IN (
+        SELECT (rule, subject) FROM service_case WHERE case_id IN (SELECT unnest($case_ids::VARCHAR[]))
+    )
+),
+said AS (
+    FROM case_act WHERE $case_ids::VARCHAR[] IS NULL OR (rule, subject) IN (SELECT (rule, subject) FROM held)
+)
 SELECT
     coalesce(holder.case_id, act.case_id) AS case_id, act.act_id, act.kind, act.who, act."at", act.to_person,
     act.until, act.text, act.outcome, act.undoes, act.rule, act.subject, act.seen_on
-FROM case_act act
-LEFT JOIN service_case holder
+FROM said act
+LEFT JOIN held holder
     ON holder.rule = act.rule AND holder.subject = act.subject AND holder.state <> 'withdrawn'
     AND act.seen_on BETWEEN holder.first_finding_on AND holder.last_finding_on
 WHERE $case_ids::VARCHAR[] IS NULL

@@ -131,15 +131,15 @@ def morning_list(
     """Open cases in the order of the morning, without those that people put aside.
 
     `now`: the wall clock [naive UTC], which ends a snooze; None = the horizon of the last review. `person`:
-    only cases assigned to them; `unassigned`: only cases assigned to nobody. What `include_...` adds, or `state`
-    names, comes after the rest: snoozed and closed cases, then those cleared in the last 7 days.
+    only cases assigned to them; `unassigned`: only cases assigned to nobody. What `include_...` adds, or
+    `state` names, comes after the rest: snoozed and closed cases, then those cleared in the last 7 days.
 
     Columns: `case_id, rule, severity, state, site_id, site_name, area, zone, subject, subject_kind,
     circuit_id, appliance, since, opened_on, last_finding_on, cleared_on, days, days_standing [d],
     cost_per_year [currency], currency, confidence [1], sentence, next_step, last_day`, those of
-    `standing.STANDING`, and `strip`. `circuit_id` and `appliance` are empty where the subject is a controller
-    or a site. `state` is as `standing.listed` says. `strip` lists `STRIP_DAYS` letters up to `last_day`, oldest
-    first: `f` finding, `c` judged and clean, `n` not judged, `-` no day of the site.
+    `standing.STANDING`, and `strip`. `circuit_id` and `appliance` are empty where the subject is a
+    controller or a site. `state` is as `standing.listed` says. `strip` lists `STRIP_DAYS` letters up to
+    `last_day`, oldest first: `f` finding, `c` judged and clean, `n` not judged, `-` no day of the site.
     """
     values = {"area": area, "severity": severity, "rule": rule, "site_id": site_id}
     cleared = include_cleared or state == "cleared"
