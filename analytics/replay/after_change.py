@@ -9,14 +9,14 @@ how far it was out.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
 import polars as pl
 from coilbook.analytics.replay.candidates import Candidate
-from coilbook.analytics.replay.fleet import Replayed, replay_fleet
+from coilbook.analytics.replay.fleet import Cancel, Replayed, replay_fleet, stop_if
 from coilbook.analytics.replay.kernel import BOUGHT_WH, STARTS
 from coilbook.analytics.replay.registry import read_registry
 from coilbook.analytics.replay.request import TuneRequest
@@ -82,19 +82,29 @@ class Change:
         return self.changed_on - span, self.changed_on + span - timedelta(days=1)
 
 
-def after_change(store: Store, learned: Mapping[str, Learned] | None = None) -> pl.DataFrame:
+def after_change(
+    store: Store,
+    learned: Mapping[str, Learned] | None = None,
+    appliances: Sequence[str] = (),
+    cancel: Cancel | None = None,
+) -> pl.DataFrame:
     """One row a change of `min_run_s` in the registry, 28 days either side; columns as in `SCHEMA`, by day.
 
     `<measure>_change`: after less before at the circuit. `_unchanged`: the same at those that stayed.
     `_effect`: the difference of both. `replayed_*`: new less old setting, replayed over all the time
-    compared; `*_error`: that less the effect. `reason`: why a change could not be judged; days under 80
-    % covered are left aside.
+    compared; `*_error`: that less the effect. `reason`: why a change could not be judged; days under 80 %
+    covered are left aside. `appliances`: only these, empty = all; `cancel` as in `tune`.
     """
+
+    def wanted(appliance: str) -> bool:
+        return not appliances or appliance in appliances
+
     with store.reading() as session:
-        changes = [Change(*row) for row in session.rows(CHANGES)]
+        changes = [c for c in (Change(*row) for row in session.rows(CHANGES)) if wanted(c.appliance)]
         daily = session.frame(DAILY, {"covered": COVERED}) if changes else pl.DataFrame()
     rows = []
     for change in changes:
+        stop_if(cancel)
         row = _compared(change, changes, daily)
         if row["reason"] is None:
             row |= _replayed(store, change, learned or {}, row)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from functools import lru_cache
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from coilbook.ingest.local_time import ONE_DAY, days_between, instant
@@ -28,6 +28,9 @@ class Dated:
     end: time
     valid_from: date | None
     valid_to: date | None
+
+
+Row = TypeVar("Row", bound=Dated)
 
 
 @dataclass(frozen=True)
@@ -107,6 +110,16 @@ def in_force(days: Days, rows: Sequence[Dated]) -> list[Mask]:
         masks[k] = mask & ~taken
         taken |= mask
     return [masks[k] for k in range(len(rows))]
+
+
+def ended(rows: Sequence[Row]) -> list[Row]:
+    """`rows` of one tariff or circuit, each ended a day early where another begins on its last day."""
+    made = []
+    for row in rows:
+        begins = {other.valid_from for other in rows} - {row.valid_from, None}
+        last = row.valid_to
+        made.append(replace(row, valid_to=last - ONE_DAY) if last is not None and last in begins else row)
+    return made
 
 
 def by_key(rows: Sequence[Any], *names: str) -> list[list[Any]]:

@@ -1,4 +1,5 @@
-"""What a circuit costs in a year: bought energy, export forgone, and the wear of each closing.
+"""What a circuit costs in a year: bought energy, export forgone, and the wear of each closing, less what its
+run time is worth.
 
 Closings are priced by what they use up: the price of a contactor change divided by the contactor's life
 at the circuit's current, and what a start costs the appliance itself. Both are settings of the person
@@ -27,12 +28,18 @@ START_COSTS: Mapping[str, float] = {
 
 @dataclass(frozen=True)
 class CostSettings:
-    """Prices behind a closing. Amounts are in the currency of the site's tariff; life in operations."""
+    """Prices behind a closing, and what run time is worth. Amounts are in the currency of the site's tariff.
+
+    `given` names the fields that the person who asks has set; the others are placeholders of ours.
+    `own_kwh_value` [currency/kWh] is what a kWh of the appliance's own energy is worth to its owner.
+    """
 
     contactor_change: float = 150.0
     default_life_ops: float = 100_000.0  # where the registry has no life figures
     life_exponent: float = 2.0  # k of the electrical life
     start_costs: Mapping[str, float] = field(default_factory=lambda: dict(START_COSTS))
+    own_kwh_value: float = 0.0
+    given: frozenset[str] = frozenset()
 
 
 def life_ops(circuit: Circuit, costs: CostSettings) -> float:

@@ -30,7 +30,7 @@ _SETTINGS: dict[str, Any] = {"candidate": pl.Int64, "words": pl.String} | dict.f
 _SPREAD = ("mean", "mean_low", "mean_high", "median", "median_low", "median_high", "p10", "p90")
 _MEANS = (
     *("bought_cost", "forgone_export", "closings_cost", "own_kwh", "solar_kwh", "bought_kwh", "short_runs"),
-    *("life_used", "within_limit", "cost_per_own_kwh"),
+    *("life_used", "within_limit", "own_value", "cost_per_own_kwh"),
 )
 _TOTALS = (
     *("cost", "bought_cost", "forgone_export", "starts_per_day", "own_kwh", "solar_kwh", "bought_kwh"),
@@ -99,6 +99,7 @@ def curves(table: ClassTable, candidates: Sequence[Candidate], counts: Counts) -
     }
     columns |= {name: values.mean(axis=0) for name, values in means.items()}
     own_kwh = columns["own_kwh"]
+    columns["own_value"] = table.own_kwh_value * own_kwh
     columns["cost_per_own_kwh"] = columns["cost_mean"] / np.where(own_kwh > 0, own_kwh, np.nan)
     return pl.DataFrame(columns).select(*CURVES)
 

@@ -137,15 +137,15 @@ def _replay_sites(
     learned: Mapping[str, Learned],
     cancel: Cancel | None,
 ) -> Iterator[Replayed | LeftOut]:
-    _stop_if(cancel)
-    first, stop = _bounds(request)
+    stop_if(cancel)
+    first, stop = bounds(request)
     scratch: Scratch | None = None
     with store.reading() as session:
         values = {"sites": sites, "first": first, "stop": stop}
         runs, meters = by_circuit(session, RUNS, values), by_circuit(session, METER, values)
         with_pv = request.cohort.variability is not None
         for log in power_logs(session, sites, first, stop, with_pv):
-            _stop_if(cancel)
+            stop_if(cancel)
             cells = _cells(log, registry, request)
             if isinstance(cells, _Cells) and (scratch is None or scratch.length != cells.grid.n):
                 scratch = Scratch(cells.grid.n)
@@ -242,7 +242,7 @@ def _days(zone: str, log: PowerLog) -> Days:
     return Days(zone, local_date(zone, ends[0]) - timedelta(days=1), local_date(zone, ends[1]))
 
 
-def _bounds(request: TuneRequest) -> tuple[datetime, datetime]:
+def bounds(request: TuneRequest) -> tuple[datetime, datetime]:
     """UTC bounds that hold the local dates asked for in every zone."""
     slack = timedelta(days=1)
     first = EARLIEST if request.first is None else datetime.combine(request.first, time(0)) - slack
@@ -250,6 +250,7 @@ def _bounds(request: TuneRequest) -> tuple[datetime, datetime]:
     return first, stop
 
 
-def _stop_if(cancel: Cancel | None) -> None:
+def stop_if(cancel: Cancel | None) -> None:
+    """Raise `Cancelled` where the work has been called off."""
     if cancel is not None and cancel():
         raise Cancelled("the tuning was called off")

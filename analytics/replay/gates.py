@@ -64,16 +64,25 @@ def _by_day(grid: Grid, days: Days, values: Codes) -> Codes:
 
 
 def price_classes(grid: Grid, days: Days, rows: Sequence[Price]) -> Prices:
-    """The tariff of a site on its grid. Where rows overlap, the one for fewer days of the week holds."""
+    """The tariff of a site on its grid.
+
+    Of spans that overlap, the one that began last holds, as in the facts; of those that began together the
+    one that ends first, then the dearer one.
+    """
     kinds = sorted({(row.buy_per_kwh, row.sell_per_kwh) for row in rows})
     if len(kinds) > NO_PRICE:
         raise ValueError(f"a tariff of {len(kinds)} different prices is too fine to replay")
-    out = np.full(grid.n, NO_PRICE, np.uint8)
-    general_first = sorted(by_key(rows, "days", "start"), key=lambda g: -int(on_days(days, g[0].days).sum()))
-    for history in general_first:
+    spans = [np.empty((0, 3), np.int64)]
+    for history in by_key(rows, "days", "start"):
         for row, mask in zip(history, in_force(days, history), strict=True):
+            held = mask & on_days(days, row.days)
+            begins, ends = (instants[held] for instants in occasions(days, row))
             value = kinds.index((row.buy_per_kwh, row.sell_per_kwh))
-            _paint(out, grid, occasions(days, row), mask & on_days(days, row.days), value)
+            spans.append(np.stack([begins, ends, np.full(len(begins), value)], axis=1))
+    begins, ends, values = np.concatenate(spans).T
+    order = np.lexsort((values, -ends, begins))  # kinds rise with the price bought; what holds comes last
+    out = np.full(grid.n, NO_PRICE, np.uint8)
+    paint(out, grid.cells(begins[order]), grid.cells(ends[order]), values[order].astype(np.uint8))
     buy, sell = (np.array([kind[k] for kind in kinds]) for k in (0, 1))
     return Prices(out, buy, sell, rows[0].currency if rows else "")
 

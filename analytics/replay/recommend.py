@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 import polars as pl
+from coilbook.analytics.replay.assumptions import assumptions
 from coilbook.analytics.replay.candidates import Candidate
 from coilbook.analytics.replay.curves import (
     CIRCUITS,
@@ -31,13 +32,6 @@ from coilbook.analytics.replay.take_out import learned_steps
 from coilbook.analytics.replay.uncertainty import Counts, Decision, decide, draws, interval, mean_costs
 from coilbook.analytics.replay.words import sentence
 from coilbook.ingest.store import Session, Store
-
-ASSUMPTIONS = (
-    "The battery is taken as it was: a replay does not charge or discharge it otherwise.",
-    "The appliance is taken to draw its own power for as long as its contactor is closed.",
-    "Each circuit is replayed alone; the others at its site stay as they were.",
-    "Hand commands are not replayed.",
-)
 
 SITES: dict[str, Any] = {
     "appliance": pl.String,
@@ -93,7 +87,7 @@ class TuneResult:
     registry: pl.DataFrame
     left_out: pl.DataFrame
     waiting_site_days: int
-    assumptions: tuple[str, ...] = ASSUMPTIONS
+    assumptions: tuple[str, ...]
 
 
 def tune(
@@ -135,6 +129,7 @@ def tune(
         rows,
         _left_out([*left_out, *more]),
         waiting,
+        assumptions(request, sorted({t.currency for t in tables})),
     )
 
 

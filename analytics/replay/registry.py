@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from coilbook.analytics.replay.calendar import Price, Window
+from coilbook.analytics.replay.calendar import Price, Window, ended
 from coilbook.ingest.schema import BY_NAME
 from coilbook.ingest.store import Session
 
@@ -85,6 +85,8 @@ def read_registry(session: Session) -> Registry:
     prices: dict[str, list[Price]] = {}
     for tariff_id, *values in session.rows(PRICES):
         prices.setdefault(tariff_id, []).append(Price(*values))
+    windows = {circuit_id: ended(rows) for circuit_id, rows in windows.items()}
+    prices = {tariff_id: ended(rows) for tariff_id, rows in prices.items()}
     sites = {row[0]: Site(*row) for row in session.rows(SITES)}
     circuits = tuple(Circuit(*row) for row in session.rows(CIRCUITS))
     return Registry(sites, tuple(c for c in circuits if c.site_id in sites), windows, prices)

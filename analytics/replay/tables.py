@@ -55,6 +55,7 @@ class ClassTable:
     life: Floats
     limit: float
     year_days: float
+    own_kwh_value: float
 
     def per_year(self, column: int, of: str = "counts", halves: Sequence[int] = BOTH) -> Floats:
         """A column as a total of the year (or its months asked for), at the pace of the covered days (C,
@@ -67,11 +68,12 @@ class ClassTable:
         return yearly
 
     def cost(self, halves: Sequence[int] = BOTH) -> Floats:
-        """Yearly cost [currency] (C, K+1): bought energy, export forgone and closings."""
+        """Yearly cost [currency] (C, K+1): bought energy, export forgone and closings, less its worth."""
         energy = self.per_year(BOUGHT_COST, "energies", halves) + self.per_year(
             FORGONE_EXPORT, "energies", halves
         )
-        return energy + self.per_year(STARTS, "counts", halves) * self.closing[:, None]
+        closings = self.per_year(STARTS, "counts", halves) * self.closing[:, None]
+        return energy + closings - self.own_kwh_value * self.own_kwh(halves)
 
     def within(self, halves: Sequence[int] = BOTH) -> NDArray[np.bool_]:
         """Whether the worst hour stays within the starts limit (C, K+1)."""
@@ -84,11 +86,11 @@ class ClassTable:
         starts: Floats = self.per_year(STARTS) / self.year_days
         return starts
 
-    def own_kwh(self) -> Floats:
+    def own_kwh(self, halves: Sequence[int] = BOTH) -> Floats:
         """Own energy a year [kWh] (C, K+1)."""
         hours = np.array([r.step_s / 3600.0 for r in self.circuits])
         power = np.array([r.own_w for r in self.circuits])
-        own: Floats = self.per_year(ON_SAMPLES) * (hours * power)[:, None] / 1000.0
+        own: Floats = self.per_year(ON_SAMPLES, "counts", halves) * (hours * power)[:, None] / 1000.0
         return own
 
     def energy_kwh(self, column: int) -> Floats:
@@ -129,4 +131,5 @@ def _table(appliance: str, currency: str, circuits: list[Replayed], request: Tun
         np.array([life_ops(r.circuit, request.costs) for r in circuits]),
         request.starts_per_hour.get(appliance, float("inf")),
         days_asked(request.months),
+        request.costs.own_kwh_value,
     )

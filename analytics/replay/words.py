@@ -10,6 +10,11 @@ if TYPE_CHECKING:
     from coilbook.analytics.replay.recommend import Recommendation
 
 
+def gains(made: Recommendation) -> bool:
+    """Whether the recommendation changes the cost of any circuit by as much as a cent."""
+    return max(abs(made.saving), abs(made.saving_low), abs(made.saving_high)) >= 0.005
+
+
 def sentence(made: Recommendation, request: TuneRequest) -> str:
     """The recommendation of one class in words."""
     name = made.appliance.replace("_", " ")
@@ -22,9 +27,10 @@ def sentence(made: Recommendation, request: TuneRequest) -> str:
         return f"{name}: not enough to tell, because {' and '.join(made.decision.reasons)}.{lead} ({base}.)"
     gain = f"{abs(made.saving):.2f} {made.currency} {'less' if made.saving >= 0 else 'more'}"
     span = f"90 % interval of the saving {made.saving_low:.2f} to {made.saving_high:.2f}"
+    against = f"{gain} than today's settings ({span})" if gains(made) else "the same as today's settings"
     worse = "no site would pay more" if made.sites_worse == 0 else f"{made.sites_worse} sites would pay more"
     cost = f"It costs {made.cost:.2f} {made.currency} a circuit and year"
     return (
-        f"{name}: {made.candidate.words()}. {cost}, {gain} than today's settings ({span}); "
+        f"{name}: {made.candidate.words()}. {cost}, {against}; "
         f"{made.decision.agreement:.0%} of resamples agree; {worse}. ({base}.)"
     )

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 
 import numpy as np
 import pytest
-from coilbook.analytics.replay.calendar import Days, Price, Window, in_force, micros, on_days
+from coilbook.analytics.replay.calendar import Days, Price, Window, ended, in_force, micros, on_days
 from coilbook.analytics.replay.gates import (
     NO_PRICE,
     circuit_gates,
@@ -117,6 +118,27 @@ def test_prices_and_hours_without_one() -> None:
     gates[found.classes == NO_PRICE] = HOLE
     count, unpriced = covered_cells(gates, half, found.classes)
     assert (count.tolist(), unpriced) == ([2 * 84, 0], False)
+
+
+def test_of_prices_that_overlap_the_one_that_began_last_holds() -> None:
+    """As the facts read a tariff: the later begin, then the earlier end, then the dearer price."""
+    grid = grid_from(datetime(2026, 1, 5), 1)  # noqa: DTZ001 - a Monday
+    days = Days("UTC", date(2026, 1, 4), date(2026, 1, 5))
+    rows = [price("Mon", time(6), time(20), 0.1), price("daily", time(8), time(12), 0.2)]
+    rows += [price("weekdays", time(8), time(10), 0.3), price("daily", time(22), time(2), 0.4)]
+    rows += [price("Mon", time(14), time(15), 0.6), price("daily", time(14), time(15), 0.5)]
+    found = price_classes(grid, days, rows)
+    hourly = [found.buy_per_kwh[k] if k != NO_PRICE else None for k in found.classes[::4]]
+    assert hourly[:8] == [0.4] * 2 + [None] * 4 + [0.1] * 2
+    assert hourly[8:14] == [0.3] * 2 + [0.2] * 2 + [0.1] * 2
+    assert hourly[14:] == [0.6] + [0.1] * 5 + [None] * 2 + [0.4] * 2
+
+
+def test_a_row_that_ends_on_the_day_another_begins_leaves_that_day_to_it() -> None:
+    old = Price("daily", time(0), time(0), None, date(2026, 1, 6), 0.1, 0.05, "EUR")
+    new = Price("daily", time(6), time(8), date(2026, 1, 6), None, 0.2, 0.05, "EUR")
+    assert ended([old, new]) == [replace(old, valid_to=date(2026, 1, 5)), new]
+    assert ended([old, replace(new, valid_from=date(2026, 1, 7))])[0] == old
 
 
 def test_weeks_turn_on_monday_and_months_are_local() -> None:
