@@ -767,6 +767,34 @@ PEOPLE = (
         ),
         export="case_act",
     ),
+    Table(
+        "tune_run",
+        "people",
+        ("tune_run_id",),
+        "tunings asked for and what became of them",
+        (
+            c("tune_run_id", WHOLE, "", "number of the tuning"),
+            c("name", TEXT, "", "what it is kept as; empty = dropped when the next one begins"),
+            c("state", TEXT, "", "running, done, cancelled, failed or interrupted"),
+            c("request", TEXT, "", "what was asked, as JSON"),
+            c("seed", WHOLE, "", "seed of the resampling"),
+            c("made_at", INSTANT, "", "when it began"),
+            c("duration_s", REAL, "s", "how long it took"),
+            c("sentence", TEXT, "", "the recommendations in words, or why there is no result"),
+        ),
+        export="tune_run",
+    ),
+    Table(
+        "tune_frame",
+        "people",
+        ("tune_run_id", "frame"),
+        "frames of the results of tunings",
+        (
+            c("tune_run_id", WHOLE, "", "the tuning"),
+            c("frame", TEXT, "", "name of the frame"),
+            c("body", BYTES, "", "its rows as a Parquet file"),
+        ),
+    ),
 )
 
 SERVICE = (
@@ -803,34 +831,6 @@ SERVICE = (
             c("detail", TEXT, "", "what it did, or why it failed"),
         ),
         export="job_run",
-    ),
-    Table(
-        "tune_run",
-        "service",
-        ("tune_run_id",),
-        "tunings asked for and what became of them",
-        (
-            c("tune_run_id", WHOLE, "", "number of the tuning"),
-            c("name", TEXT, "", "what it is kept as; empty = dropped when the next one begins"),
-            c("state", TEXT, "", "running, done, cancelled, failed or interrupted"),
-            c("request", TEXT, "", "what was asked, as JSON"),
-            c("seed", WHOLE, "", "seed of the resampling"),
-            c("made_at", INSTANT, "", "when it began"),
-            c("duration_s", REAL, "s", "how long it took"),
-            c("sentence", TEXT, "", "the recommendations in words, or why there is no result"),
-        ),
-        export="tune_run",
-    ),
-    Table(
-        "tune_frame",
-        "service",
-        ("tune_run_id", "frame"),
-        "frames of the results of tunings",
-        (
-            c("tune_run_id", WHOLE, "", "the tuning"),
-            c("frame", TEXT, "", "name of the frame"),
-            c("body", BYTES, "", "its rows as a Parquet file"),
-        ),
     ),
     Table(
         "schema_step",
