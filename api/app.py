@@ -14,10 +14,12 @@ from coilbook.api.jobs import Jobs
 from coilbook.api.operations import DirectOperations
 from coilbook.api.problems import Problem, add_problem_handlers
 from coilbook.api.routes import (
+    acts,
     cases,
     charts,
     exceptions,
     exports,
+    fleet,
     health,
     jobs,
     ledger,
@@ -39,6 +41,8 @@ ROUTERS = (
     sites.router,
     exceptions.router,
     cases.router,
+    acts.router,
+    fleet.router,
     charts.router,
     uploads.router,
     ledger.router,
@@ -60,6 +64,7 @@ TAGS = [
     {"name": "sites", "description": "Homes under care, their circuits and record"},
     {"name": "exceptions", "description": "Findings: one rule's verdict on one subject for one local day"},
     {"name": "cases", "description": "The morning list: runs of findings that somebody has to look after"},
+    {"name": "fleet", "description": "The fleet over time: cases, rules, circuits, contactors, firmware"},
     {"name": "charts", "description": "Chart specifications (Vega-Lite)"},
     {"name": "loading", "description": "Uploads, the ledger of loads, and the rows held in quarantine"},
     {"name": "review", "description": "Bringing facts, findings and cases up to date"},

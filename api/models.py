@@ -15,6 +15,8 @@ from pydantic import BaseModel, ConfigDict, Field
 Severity = Literal["danger", "service", "cost", "wear", "data"]
 Day = date
 CaseState = Literal["new", "continuing", "back", "cleared", "withdrawn"]
+ListedState = Literal["new", "continuing", "back", "snoozed", "closed", "cleared", "withdrawn"]
+Outcome = Literal["confirmed", "not_found", "no_access", "setting_changed"]
 
 
 class Record(BaseModel):
@@ -103,7 +105,10 @@ class Case(Record):
 
     case_id: str = column("service_case", "case_id")
     severity: Severity = column("service_case", "severity")
-    state: CaseState = column("service_case", "state")
+    state: ListedState = Field(
+        description="by the logs: new, continuing, back, cleared or withdrawn; by what people did: snoozed, "
+        "closed, or back where the rule found again after the closing"
+    )
     rule: str = column("service_case", "rule")
     site_id: str = column("service_case", "site_id")
     site_name: str | None = column("site", "name", default=None)
@@ -120,12 +125,23 @@ class Case(Record):
     confidence: float | None = column("service_case", "confidence")
     sentence: str = column("service_case", "sentence")
     next_step: str | None = column("service_case", "next_step")
+    assigned_to: str | None = Field(None, description="who looks after it; empty = nobody")
+    snoozed_until: date | None = Field(None, description="local date on which a snoozed case comes back")
+    outcome: Outcome | None = Field(None, description="what closing it found; empty = not closed")
+    closed_at: Instant | None = Field(None, description="when it was closed")
+    closed_by: str | None = Field(None, description="who closed it")
+    note: str | None = Field(None, description="what was said last")
+    note_by: str | None = Field(None, description="who said it")
+    note_at: Instant | None = Field(None, description="when it was said")
+    version: int = Field(0, description="newest act on the case, to be sent with the next; 0 = none yet")
 
 
 class MorningList(Record):
     """The cases that stand, ranked: danger first, new before old, then yearly cost."""
 
     header: Header = Field(description="what was reviewed, and what could not be judged")
+    snoozed: int = Field(0, description="open cases of this choice that are snoozed")
+    closed: int = Field(0, description="open cases of this choice that are closed and not found again since")
     cases: list[Case] = Field(description="cases in the order of the morning")
 
 

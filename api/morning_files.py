@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 
 from coilbook.analytics.queries import header as header_queries
@@ -23,12 +23,15 @@ class MorningFiles:
     cases: int
 
 
-def write_morning(store: Store, outbox: Path, today: date) -> MorningFiles:
-    """Write `morning-<today>.html` and `.csv`; a file of that name is replaced once the new one is whole."""
+def write_morning(store: Store, outbox: Path, today: date, now: datetime) -> MorningFiles:
+    """Write `morning-<today>.html` and `.csv`; a file of that name is replaced once the new one is whole.
+
+    `now`: the wall clock [naive UTC], by which snoozed cases come back.
+    """
     if not outbox.is_dir():
         raise InputError(f"outbox {outbox}: no such folder")
     with store.reading() as session:
-        cases = morning_queries.morning(session)
+        cases = morning_queries.morning(session, now=now)
         page = morning_file(header_queries.header(session), cases)
     records = [Case.model_validate(row) for row in cases.to_dicts()]
     texts = {".html": page, ".csv": records_csv(Case, records)}

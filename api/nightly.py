@@ -80,5 +80,5 @@ def morning(operations: DirectOperations, settings: Settings, now: datetime) -> 
     """Write the morning list to the outbox."""
     assert settings.outbox is not None
     today = local_date(settings.nightly_zone, now)
-    written = write_morning(operations.store, settings.outbox, today)
+    written = write_morning(operations.store, settings.outbox, today, now)
     return Outcome(written.cases, f"wrote {', '.join(path.name for path in written.paths)}")

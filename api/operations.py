@@ -43,6 +43,10 @@ class CaseFilter:
     state: str | None = None
     site_id: str | None = None
     include_cleared: bool = False
+    person: str | None = None
+    unassigned: bool = False
+    include_snoozed: bool = False
+    include_closed: bool = False
 
 
 class Operations(Protocol):
@@ -112,14 +116,19 @@ class DirectOperations:
     def morning(self, wanted: CaseFilter) -> MorningList:
         """As in `Operations`."""
         with self.store.reading() as session:
-            frame = morning_queries.morning(session, **vars(wanted))
+            found = morning_queries.morning_list(session, now=utc_now(), **vars(wanted))
             head = read_header(session)
-        return MorningList(header=head, cases=[Case.model_validate(row) for row in frame.to_dicts()])
+        return MorningList(
+            header=head,
+            snoozed=found.snoozed,
+            closed=found.closed,
+            cases=[Case.model_validate(row) for row in found.cases.to_dicts()],
+        )
 
     def site(self, site_id: str, *, days: int = RECORD_DAYS) -> SiteHistory:
         """As in `Operations`."""
         with self.store.reading() as session:
-            found = site_history(session, site_id, timedelta(days=days))
+            found = site_history(session, site_id, timedelta(days=days), now=utc_now())
         if found is None:
             raise InputError(f"no site {site_id!r} in the registry")
         return found

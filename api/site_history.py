@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import polars as pl
@@ -23,8 +23,11 @@ CAUTIONS = (
 )
 
 
-def site_history(session: Session, site_id: str, record: timedelta) -> SiteHistory | None:
-    """The site's history with its record over the last `record`; None where the registry has no such site."""
+def site_history(session: Session, site_id: str, record: timedelta, *, now: datetime) -> SiteHistory | None:
+    """The site's history with its record over the last `record`; None where the registry has no such site.
+
+    `now`: the wall clock [naive UTC]. Snoozed and closed cases are among the open ones, and say so.
+    """
     card = site_queries.site_card(session, site_id)
     if card is None:
         return None
@@ -37,7 +40,9 @@ def site_history(session: Session, site_id: str, record: timedelta) -> SiteHisto
             **vars(card),
             "record_from": since if card.last_day else None,
             "circuits": site_queries.circuits(session, site_id).to_dicts(),
-            "open_cases": morning_queries.morning(session, site_id=site_id).to_dicts(),
+            "open_cases": morning_queries.morning(
+                session, site_id=site_id, now=now, include_snoozed=True, include_closed=True
+            ).to_dicts(),
             "past_cases": [{**row, **known} for row in site_queries.past_cases(session, site_id).to_dicts()],
             "windows": _window_tallies(windows),
             "switching": _circuit_tallies(starts),

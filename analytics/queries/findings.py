@@ -26,6 +26,20 @@ ORDER BY
 LIMIT $limit OFFSET $offset
 """
 
+OF_A_CASE = """
+SELECT f.* FROM finding f
+JOIN service_case k ON k.rule = f.rule AND k.subject = f.subject
+    AND f.local_date BETWEEN k.first_finding_on AND k.last_finding_on
+WHERE k.case_id = ?
+ORDER BY f.local_date DESC
+LIMIT ?
+"""
+
+
+def case_findings(session: Session, case_id: str, *, limit: int = 31) -> pl.DataFrame:
+    """Rows of `finding` that a case rests on, those explained by another rule included, newest first."""
+    return session.frame(OF_A_CASE, [case_id, limit])
+
 
 def findings(
     session: Session,

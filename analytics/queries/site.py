@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 import polars as pl
+from coilbook.analytics.queries.acts import acts
+from coilbook.analytics.standing import standing
 from coilbook.ingest.store import Session
 
 CARD = """
@@ -125,8 +127,12 @@ def service_log(session: Session, site_id: str) -> pl.DataFrame:
 
 
 def past_cases(session: Session, site_id: str) -> pl.DataFrame:
-    """Cases that were cleared or withdrawn, newest first."""
-    return session.frame(PAST, {"site_id": site_id})
+    """Cases that were cleared or withdrawn, newest first, with the columns of `standing.STANDING`."""
+    past = session.frame(PAST, {"site_id": site_id})
+    stands = standing(acts(session, past["case_id"].to_list()))
+    return past.join(stands, on="case_id", how="left", maintain_order="left").with_columns(
+        pl.col("version").fill_null(0)
+    )
 
 
 def windows_record(session: Session, site_id: str, first: date, last: date) -> pl.DataFrame:

@@ -1,4 +1,4 @@
-"""How long the lists of a large fleet take: 1,000 homes over a year, 10,000 cases and what was done about them.
+"""How long the lists of a large fleet take: 1,000 homes over a year, with 10,000 cases and 20,000 acts.
 
 Run with `pytest tests/benchmarks/test_people_speed.py --benchmark-enable`.
 """
