@@ -48,7 +48,8 @@ begun AS (
         coalesce(f.damage - coalesce(CAST(round(f.starts / f.elec_life * 1e14) AS HUGEINT), 0), 0) AS damage_earlier,
         s.counted_from < s.wear_from AND (p.ops IS NULL OR (p.elec_used IS NULL AND s.elec_life IS NOT NULL)) AS from_all
     FROM summed s
-    LEFT JOIN before p ON p.circuit_id = s.circuit_id AND p.counted_from = s.counted_from
+    LEFT JOIN before p
+        ON p.circuit_id = s.circuit_id AND p.counted_from = s.counted_from AND s.counted_from < s.wear_from
     LEFT JOIN summed f ON f.circuit_id = s.circuit_id AND f.local_date = s.counted_from
 ),
 history AS (

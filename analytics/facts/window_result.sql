@@ -5,7 +5,8 @@ WITH asked AS (SELECT * FROM wall_window WHERE kind = 'run'),
 stretch AS (
     SELECT a.circuit_id, a.window_id, a.local_date, greatest(r.start, a.start_ts) AS on_from, least(r.until, a.end_ts) AS on_to
     FROM asked a
-    JOIN new_run r ON r.circuit_id = a.circuit_id AND r.start < a.end_ts AND r.until > a.start_ts AND r.until > r.start
+    JOIN new_run r ON r.circuit_id = a.circuit_id AND r.start < a.end_ts AND r.until > a.start_ts
+    WHERE r.until > r.start AND a.end_ts > a.start_ts
 ),
 spaced AS (
     SELECT

@@ -22,7 +22,7 @@ Row = TypeVar("Row", bound=Dated)
 def holding(rows: Sequence[Row], day: date) -> list[Row]:
     """Of the rows of one circuit, site or tariff, those that hold on `day`.
 
-    `valid_to` is the last day, unless another of the rows begins on that very day.
+    `valid_to` is the last day, unless a row of a later version begins on that very day.
     """
     found = []
     for row in rows:
@@ -30,7 +30,9 @@ def holding(rows: Sequence[Row], day: date) -> list[Row]:
             continue
         if row.valid_to is not None and day > row.valid_to:
             continue
-        followed = any(other is not row and other.valid_from == row.valid_to for other in rows)
+        followed = any(
+            other.valid_from == row.valid_to and other.valid_from != row.valid_from for other in rows
+        )
         if row.valid_to is not None and day == row.valid_to and followed:
             continue
         found.append(row)

@@ -33,6 +33,9 @@ JOIN tariff t
     )
     AND (t.valid_from IS NULL OR t.valid_from <= d.local_date)
     AND (t.valid_to IS NULL OR t.valid_to >= d.local_date)
+WHERE t.valid_to IS DISTINCT FROM d.local_date OR NOT EXISTS (
+    SELECT 1 FROM tariff n WHERE n.tariff_id = t.tariff_id AND n.valid_from = d.local_date AND n.valid_from IS DISTINCT FROM t.valid_from
+)
 QUALIFY row_number() OVER (
     PARTITION BY d.site_id, d.local_date, t.days, t.start ORDER BY t.valid_from DESC NULLS LAST
 ) = 1
