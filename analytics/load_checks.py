@@ -1,4 +1,4 @@
-"""What each step should have been, and whether it was seen: the part of the load checks that looks back 28 days.
+"""What each step should have been, and whether it was seen: the load checks that look back 28 days.
 
 A day that changes moves the learned steps, and so the verdicts, of the 28 days after it. The steps
 themselves are kept in `switch_check` and `stay_on`, so only the comparison is made again.

@@ -4,8 +4,10 @@
 -- stayed up for 30 min by at least half of that step. rise_w [W]: the least house power of those 30 min, less
 -- the rated power of every other circuit that was on in them, less the level before the closing. floor_w: the
 -- least house power within the run, less that level; a load that its own thermostat had switched off before is told
--- by it. kind 'meter', ts the begin within the day: stretches of 2 samples and 5 min or more, wholly off, with
--- at least 20 % of rated_w on the meter; rise_w is their least power. expected_w and verdict of kind 'house' come after, in
+-- by it. kind 'meter', ts the begin within the day: stretches of 2 samples and 5 min or more, wholly off and after the
+-- circuit's first event, with at least 20 % of rated_w on the meter; rise_w is their least power. They are sure
+-- (stays_on) where they go on from an opening, or where the controller has logged something since, by the end of
+-- the next day: else rows of the switch log may be yet to come. expected_w and verdict of kind 'house' come after, in
 -- analytics/load_checks.py.
 WITH opening AS (
     SELECT c.site_id, c.circuit_id, c.local_date, c.ts, c.own_after_ts, r.start AS closing_ts, r.local_date AS closing_date
@@ -65,6 +67,15 @@ lowest AS (
     WHERE s.ts >= y.closing_ts AND s.end_ts <= y.home_ts
     GROUP BY ALL
 ),
+known_from AS (
+    SELECT circuit_id, min(ts) AS ts
+    FROM (
+        SELECT circuit_id, ts FROM event
+        UNION ALL
+        SELECT circuit_id, event_ts FROM state_before WHERE event_ts IS NOT NULL
+    )
+    GROUP BY ALL
+),
 idle AS (
     SELECT
         m.site_id,
@@ -78,6 +89,7 @@ idle AS (
     SEMI JOIN wanted_day w ON w.site_id = m.site_id AND w.local_date = m.local_date
     JOIN setting_day d ON d.circuit_id = m.circuit_id AND d.local_date = m.local_date
     ANTI JOIN new_run r ON r.circuit_id = m.circuit_id AND r.start < m.end_ts AND r.until > m.ts
+    JOIN known_from k ON k.circuit_id = m.circuit_id AND m.ts >= k.ts
     WHERE m.end_ts > m.ts
 ),
 split AS (
@@ -104,18 +116,50 @@ FROM stayed y
 LEFT JOIN lowest l USING (circuit_id, ts)
 UNION ALL
 SELECT
-    g.site_id,
-    g.circuit_id,
-    g.local_date,
+    t.site_id,
+    t.circuit_id,
+    t.local_date,
     'meter',
-    min(g.ts),
+    t.ts,
     NULL,
-    min(g.circuit_w),
+    t.low_w,
     NULL,
-    epoch_us(max(g.end_ts) - min(g.ts)) / 60e6,
-    any_value(d.rated_w),
-    'stays_on'
-FROM grouped g
-JOIN setting_day d ON d.circuit_id = g.circuit_id AND d.local_date = g.local_date
-GROUP BY g.site_id, g.circuit_id, g.local_date, g.stretch
-HAVING count(*) >= 2 AND max(g.end_ts) - min(g.ts) >= INTERVAL 5 MINUTE
+    epoch_us(t.end_ts - t.ts) / 60e6,
+    t.rated_w,
+    CASE
+        WHEN EXISTS (
+            SELECT 1
+            FROM event e
+            WHERE e.circuit_id = t.circuit_id
+                AND NOT e.closed
+                AND NOT e.repeats
+                AND e.ts <= t.ts
+                AND e.ts > t.ts - 2 * t.sample
+        )
+            OR EXISTS (
+                SELECT 1
+                FROM event e
+                JOIN setting_day d ON d.circuit_id = e.circuit_id AND d.local_date = e.local_date
+                WHERE d.controller_id = t.controller_id
+                    AND e.ts > t.ts + INTERVAL 5 MINUTE
+                    AND e.local_date <= t.local_date + 1
+            )
+        THEN 'stays_on'
+        ELSE 'unclear'
+    END
+FROM (
+    SELECT
+        g.site_id,
+        g.circuit_id,
+        g.local_date,
+        any_value(d.controller_id) AS controller_id,
+        any_value(d.rated_w) AS rated_w,
+        min(g.ts) AS ts,
+        max(g.end_ts) AS end_ts,
+        max(g.end_ts - g.ts) AS sample,
+        min(g.circuit_w) AS low_w
+    FROM grouped g
+    JOIN setting_day d ON d.circuit_id = g.circuit_id AND d.local_date = g.local_date
+    GROUP BY g.site_id, g.circuit_id, g.local_date, g.stretch
+    HAVING count(*) >= 2 AND max(g.end_ts) - min(g.ts) >= INTERVAL 5 MINUTE
+) t

@@ -49,6 +49,11 @@ FACTS = (
     "surplus_start",
     "day_state",
     "wear",
+    "switch_check",
+    "stay_on",
+    "island_run",
+    "idle_surplus",
+    "clock_start",
 )
 PRICES: dict[str, Any] = {
     "import_min": pl.Float64,  # least and greatest price of the tariff on that date [currency/kWh]
@@ -139,6 +144,11 @@ class Frames:
     surplus_start: pl.DataFrame
     day_state: pl.DataFrame
     wear: pl.DataFrame
+    switch_check: pl.DataFrame
+    stay_on: pl.DataFrame
+    island_run: pl.DataFrame
+    idle_surplus: pl.DataFrame
+    clock_start: pl.DataFrame
 
     def per_circuit(self, fact: pl.DataFrame) -> pl.DataFrame:
         """Rows of `fact` in the days judged, with that day's circuit, site and coverage columns."""

@@ -1,0 +1,140 @@
+"""A contactor that was told to open and whose load stayed on: welded or jammed main contacts.
+
+Two signs, both in the fact `stay_on`. By the house's power: the load's step was seen at the closing, none
+at the opening, and for 30 min after it the house stayed up by at least half of that step, as it had through
+the run. By the circuit's own meter: the load drew at least a fifth of its rating for 5 min while commanded
+off.
+
+Fires: a pump of 1500 W closed at 08:15 (+1500 W); at 11:00 it was told to open, the house's power did not
+move, and stayed 1400 W over what it was before 08:15 until 11:30.
+Stays quiet: a water heater whose thermostat opened during the run, so that the house fell back before the
+contactor did; power that rises at the very minute of the opening, from another circuit or in the house; a
+meter that shows draw where the log of switch events has a hole.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import polars as pl
+from coilbook.analytics.confidence import above, confidence
+from coilbook.analytics.rules import words
+from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
+
+MAX_NEGATIVE_SHARE = 0.01
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Thresholds of `stuck_closed`."""
+
+    min_openings: int = setting(
+        1,
+        "openings of a day that left the load on",
+        "one is enough: the contacts may be welded",
+        low=1,
+        high=20,
+    )
+    case_findings: int = days_with_findings(1)
+    case_days: int = judged_days(1)
+
+
+def judge(frames: Frames, settings: Settings) -> Findings:
+    """Circuit-days with a load that stayed on; measure and limit in watts."""
+    c = pl.col
+    key = ["circuit_id", "local_date"]
+    stays = frames.stay_on.filter(c("verdict") == "stays_on")
+    stays = frames.per_circuit(stays).with_columns(subject=c("circuit_id"))
+    unsure = (c("kind") == "meter") & c("holes") | (c("kind") == "house") & c("negative")
+    stays = (
+        stays.join(_holes(frames), on=["controller_id", "local_date"], how="left")
+        .join(_negative(frames), on=["site_id", "local_date"], how="left")
+        .with_columns(c("holes", "negative").fill_null(value=False))
+    )
+    sure = stays.filter(~unsure).sort(*key, "ts", "kind")
+    worst = sure.group_by(key, maintain_order=True).agg(
+        pl.exclude("_at").first(),
+        n=pl.len().cast(pl.Int64),
+        longest=c("minutes").max(),
+        at=words.rfc3339(c("ts")).head(12),
+    )
+    raised = worst.filter(c("n") >= settings.min_openings)
+    return RULE.verdicts(_findings(raised), RULE.unjudged(stays.filter(unsure), "coverage"))
+
+
+def _holes(frames: Frames) -> pl.DataFrame:
+    """Controller-days on which events are missing, and the days before: a hole shows at the event after "
+    "it."""
+    lost = frames.controller_day.filter(pl.col("lost_events") > 0).select("controller_id", "local_date")
+    before = lost.with_columns(pl.col("local_date").dt.offset_by("-1d"))
+    return pl.concat([lost, before]).unique().with_columns(holes=pl.lit(value=True))
+
+
+def _negative(frames: Frames) -> pl.DataFrame:
+    days = frames.coverage.filter(pl.col("house_negative") > MAX_NEGATIVE_SHARE * pl.col("samples"))
+    return days.select("site_id", "local_date", negative=pl.lit(value=True))
+
+
+def _findings(days: pl.DataFrame) -> pl.DataFrame:
+    c = pl.col
+    shown = words.with_clock(days, {"ts": "off_at", "closing_ts": "on_at"})
+    house = c("kind") == "house"
+    limit = pl.when(house).then(0.5 * c("expected_w")).otherwise(0.2 * c("expected_w"))
+    return shown.select(
+        "site_id",
+        "local_date",
+        "subject",
+        count="n",
+        measure=c("rise_w").round(1),
+        limit=limit.round(1),
+        unit=pl.lit("W"),
+        confidence=confidence(c("n"), above(c("rise_w"), limit), c("covered_share")),
+        evidence=words.evidence(
+            told_by=c("kind"),
+            openings=c("at"),
+            closing=words.rfc3339(c("closing_ts")),
+            rise_w=c("rise_w").round(0),
+            expected_w=c("expected_w").round(0),
+            least_in_run_w=c("floor_w").round(0),
+            minutes=c("longest").round(1),
+        ),
+        sentence=pl.when(house)
+        .then(
+            pl.format(
+                "Told to open at {} on {}, but the load stayed on: it came on with {} at {}, nothing fell "
+                "at the "
+                "opening, and 30 min later the house was still up by {}.",
+                c("off_at"),
+                words.day(c("local_date")),
+                words.power(c("expected_w")),
+                c("on_at"),
+                words.power(c("rise_w")),
+            )
+        )
+        .otherwise(
+            pl.format(
+                "Drew {} or more at its own meter for {} while commanded off on {}, from {}.",
+                words.power(c("rise_w")),
+                words.duration(60 * c("longest")),
+                words.day(c("local_date")),
+                c("off_at"),
+            )
+        ),
+        next_step=pl.lit(
+            "Send a licensed person today and treat the load side as live until proved dead: the main "
+            "contacts may "
+            "be welded, so the load can be stopped at its breaker only. Bring a contactor, and look for what "
+            "welded the old one (inrush, loose terminals, a short)."
+        ),
+    )
+
+
+RULE: Rule[Settings] = Rule(
+    name="stuck_closed",
+    severity="danger",
+    subject_kind="circuit",
+    scope="site",
+    settings=Settings,
+    reads={"stay_on": 0, "controller_day": 0},
+    judge=judge,
+)
