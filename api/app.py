@@ -26,11 +26,13 @@ from coilbook.api.routes import (
     local,
     reviews,
     sites,
+    tune,
     uploads,
 )
 from coilbook.api.security import Guard
 from coilbook.api.service import Service
 from coilbook.api.settings import Settings
+from coilbook.api.tune_running import THREADS, Tunings
 from coilbook.api.version import program_version
 from coilbook.api.worker import Worker
 from coilbook.ingest.store import Store
@@ -49,6 +51,7 @@ ROUTERS = (
     reviews.router,
     jobs.router,
     exports.router,
+    tune.router,
     health.router,
     local.router,
     pages.router,
@@ -68,6 +71,7 @@ TAGS = [
     {"name": "charts", "description": "Chart specifications (Vega-Lite)"},
     {"name": "loading", "description": "Uploads, the ledger of loads, and the rows held in quarantine"},
     {"name": "review", "description": "Bringing facts, findings and cases up to date"},
+    {"name": "tuning", "description": "The fleet's logs replayed under settings that were never tried"},
     {"name": "jobs", "description": "The nightly jobs and their record"},
     {"name": "exports", "description": "Whole tables as files"},
     {"name": "health", "description": "Whether the process lives and the store answers"},
@@ -82,15 +86,18 @@ def create_app(settings: Settings, *, token: str = "") -> FastAPI:
     store = Store.open(settings.store, memory_limit=settings.memory_limit, threads=settings.threads)
     worker = Worker(settings.queue_limit)
     operations = DirectOperations(store, rules=settings.rules)
-    service = Service(settings, store, operations, worker, Jobs(settings, operations, worker), token)
+    tunings = Tunings(store, THREADS)
+    service = Service(settings, store, operations, worker, Jobs(settings, operations, worker), tunings, token)
 
     @asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
         try:
             service.jobs.start()
+            service.tunings.begin_serving()
             yield
         finally:
             service.jobs.stop()
+            service.tunings.stop(settings.stop_wait_s)
             if worker.stop(settings.stop_wait_s):
                 service.jobs.close()
             store.close()

@@ -8,7 +8,7 @@ import sys
 from typing import Annotated
 
 import typer
-from coilbook.api.commands import backup, cases, demo, export, load, review, serve, site
+from coilbook.api.commands import backup, cases, demo, export, load, review, serve, site, tune
 from coilbook.api.settings import PREFIX
 from coilbook.api.version import program_version
 from coilbook.ingest.errors import CoilbookError, InputError
@@ -19,6 +19,7 @@ COMMANDS = (
     review.review,
     cases.cases,
     site.site,
+    tune.tune,
     export.export,
     serve.serve,
     backup.backup,

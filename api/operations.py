@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from coilbook.analytics.queries import header as header_queries
 from coilbook.analytics.queries import morning as morning_queries
@@ -21,6 +21,10 @@ from coilbook.ingest.errors import InputError
 from coilbook.ingest.load import load_paths
 from coilbook.ingest.profiles import read_profile
 from coilbook.ingest.store import Session, Store
+
+if TYPE_CHECKING:
+    from coilbook.analytics.queries.tune import Tuning
+    from coilbook.api.tune_order import TuneOrder
 
 
 class Progress(Protocol):
@@ -67,6 +71,9 @@ class Operations(Protocol):
 
     def site(self, site_id: str, *, days: int = RECORD_DAYS) -> SiteHistory:
         """One site's history. `InputError` where the registry has no such site."""
+
+    def tune(self, order: TuneOrder, *, progress: Progress | None = None) -> Tuning:
+        """Replay the fleet under other settings; the result is kept where the order names it."""
 
     def export(self, table: str, target: Path) -> int:
         """Write a table to `target`, its format told by the suffix; the number of rows."""
@@ -132,6 +139,12 @@ class DirectOperations:
         if found is None:
             raise InputError(f"no site {site_id!r} in the registry")
         return found
+
+    def tune(self, order: TuneOrder, *, progress: Progress | None = None) -> Tuning:
+        """As in `Operations`."""
+        from coilbook.api.tune_running import THREADS, tune_here
+
+        return tune_here(self.store, order, THREADS, progress)
 
     def export(self, table: str, target: Path) -> int:
         """As in `Operations`."""

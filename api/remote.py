@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 from urllib.parse import quote, urlencode
 
 from coilbook.api.models import LedgerEntry, MorningList, ReviewDone, SiteHistory
@@ -18,6 +18,10 @@ from coilbook.api.settings import bracketed
 from coilbook.api.side_file import ServerPlace, read_side_file, side_file
 from coilbook.ingest.errors import InputError, StoreError, StoreInUse
 from pydantic import BaseModel, TypeAdapter
+
+if TYPE_CHECKING:
+    from coilbook.analytics.queries.tune import Tuning
+    from coilbook.api.tune_order import TuneOrder
 
 M = TypeVar("M", bound=BaseModel)
 
@@ -75,6 +79,12 @@ class RemoteOperations:
         """As in `Operations`."""
         path = f"/api/sites/{quote(site_id, safe='')}{_query({'days': days})}"
         return SiteHistory.model_validate_json(self._text("GET", path))
+
+    def tune(self, order: TuneOrder, *, progress: Progress | None = None) -> Tuning:
+        """As in `Operations`; called off in the server where this process is interrupted."""
+        from coilbook.api.tune_remote import tune_there
+
+        return tune_there(self._text, order, progress)
 
     def export(self, table: str, target: Path) -> int:
         """As in `Operations`; the rows are streamed here and written by this process."""

@@ -8,6 +8,7 @@ from typing import Annotated
 from coilbook.api.jobs import Jobs
 from coilbook.api.operations import DirectOperations
 from coilbook.api.settings import Settings
+from coilbook.api.tune_running import Tunings
 from coilbook.api.worker import Worker
 from coilbook.ingest.store import Store
 from fastapi import Depends, Request
@@ -25,6 +26,7 @@ class Service:
     operations: DirectOperations
     worker: Worker
     jobs: Jobs
+    tunings: Tunings
     token: str = ""
 
 

@@ -121,7 +121,9 @@ def tuning(session: Session, number: int) -> Tuning | None:
 
 
 def _tuning(row: tuple[Any, ...], frames: Mapping[str, pl.DataFrame] | None = None) -> Tuning:
-    return Tuning(*row[:3], json.loads(row[3]), *row[4:], frames=frames or {})
+    number, name, state, request, seed, made_at, duration_s, sentence = row
+    asked = json.loads(request)
+    return Tuning(number, name, state, asked, seed, made_at, duration_s, sentence, frames or {})
 
 
 def _drop(session: Session, number: int) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import polars as pl
 from coilbook.analytics.replay.after_change import after_change
@@ -41,7 +42,7 @@ FRAMES = (
     *("recommendations", "curves", "run_lengths", "circuits", "sites", "held_out", "areas", "registry"),
     *("left_out", "past_changes", "assumptions"),
 )
-RECOMMENDATIONS = {
+RECOMMENDATIONS: dict[str, Any] = {
     **dict.fromkeys(("appliance", "currency"), pl.String),
     **dict.fromkeys(("circuits", "sites"), pl.Int64),
     "days": pl.Float64,
