@@ -8,6 +8,7 @@ statement that fails is reported with its head and its bound values.
 from __future__ import annotations
 
 import contextlib
+import re
 import shutil
 import threading
 from collections.abc import Iterator, Mapping, Sequence
@@ -25,6 +26,8 @@ Values = Sequence[Any] | Mapping[str, Any] | None
 
 MEMORY_LIMIT = "900MB"
 CHECKPOINT_AT = "256MB"
+# What the engine says when the disk is full or taken away.
+_UNWRITTEN = re.compile(r"Could not (?:write|sync|fsync|truncate)[^:]*: ([^—\n]+?)(?: —|$)")
 
 
 class Session:
@@ -165,9 +168,11 @@ class Store:
             session.run("BEGIN TRANSACTION")
             yield session
             session.run("COMMIT")
-        except BaseException:
+        except BaseException as exc:
             with contextlib.suppress(duckdb.Error):  # a failed COMMIT has ended the transaction already
                 cursor.execute("ROLLBACK")
+            if unwritten := _UNWRITTEN.search(str(exc)):
+                raise StoreError(f"store {self.path} cannot be written: {unwritten[1]}") from exc
             raise
         finally:
             cursor.close()

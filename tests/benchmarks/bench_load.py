@@ -1,9 +1,9 @@
-"""How long a load takes against the floor: plain DuckDB reading, casting, removing duplicates, inserting sorted.
+"""How long a load takes against the floor: DuckDB alone reading, casting, removing duplicates, inserting.
 
     python tests/benchmarks/bench_load.py [--sites 200] [--days 30] [--dir DIR]
 
-Prints seconds of both, their ratio, rows a second and the peak memory of each process. Both run in processes of
-their own with two threads; the floor has no memory limit.
+Prints seconds of both, their ratio, CPU seconds and the peak memory of each process. Both run in processes
+of their own with two threads; the floor has no memory limit.
 """
 
 from __future__ import annotations
@@ -84,7 +84,12 @@ def _write_switch(rng: np.random.Generator, logs: Path, circuits: list[str], day
         steps = np.sort(rng.choice(days * 86400, size=max(2, days * 5 // 2), replace=False))
         for seq, second in enumerate(steps.tolist()):
             ts = (START + timedelta(seconds=second)).strftime(FORM)
-            row = {"ts": ts, "circuit_id": circuit, "state": "on" if seq % 2 == 0 else "off", "cause": "clock"}
+            row = {
+                "ts": ts,
+                "circuit_id": circuit,
+                "state": "on" if seq % 2 == 0 else "off",
+                "cause": "clock",
+            }
             rows.append({**row, "seq": seq})
     half = len(rows) // 2
     _pack(logs / "switch-a.csv.gz", pl.DataFrame(rows[:half]).write_csv())
@@ -137,7 +142,16 @@ def floor(folder: Path, store: Path) -> None:
 
 def _measured(what: str, folder: Path) -> tuple[float, float, float]:
     with tempfile.TemporaryDirectory() as scratch:
-        command = [sys.executable, __file__, "--run", what, "--dir", str(folder), "--store", f"{scratch}/s.duckdb"]
+        command = [
+            sys.executable,
+            __file__,
+            "--run",
+            what,
+            "--dir",
+            str(folder),
+            "--store",
+            f"{scratch}/s.duckdb",
+        ]
         said = subprocess.run(command, check=True, stdout=subprocess.PIPE, text=True).stdout.split()
     wall, cpu, peak = map(float, said[-3:])
     return wall, cpu, peak

@@ -1,5 +1,7 @@
 """Readers and writers against the examples and rules of published formats."""
 
+# ruff: noqa: DTZ001 - naive UTC, as in the store
+
 from __future__ import annotations
 
 import io
@@ -73,7 +75,9 @@ def test_rfc_4180_rule_4_equal_numbers_of_fields() -> None:
     assert [broken.line for broken in block.broken] == [2, 3]
 
 
-@pytest.mark.parametrize("line", [b'{"a": NaN}', b'{"a": -Infinity}', b'{"a": 01}', b'{"a": +1}', b"{'a': 1}", b'{"a": .5}'])
+@pytest.mark.parametrize(
+    "line", [b'{"a": NaN}', b'{"a": -Infinity}', b'{"a": 01}', b'{"a": +1}', b"{'a': 1}", b'{"a": .5}']
+)
 def test_rfc_8259_section_6_numbers(line: bytes) -> None:
     (block,) = json_blocks.read_lines(io.BytesIO(line), ["a"])
     assert block.text.is_empty()

@@ -24,7 +24,9 @@ def test_there_and_back(known: Store, tmp_path: Path) -> None:
         assert content(store) == content(known)
         told = "SELECT table_name, column_name, comment FROM duckdb_columns() ORDER BY ALL"
         assert query(store, told) == query(known, told)
-        assert {row[0] for row in query(store, "SELECT table_name FROM duckdb_tables()")} >= {t.name for t in TABLES}
+        assert {row[0] for row in query(store, "SELECT table_name FROM duckdb_tables()")} >= {
+            t.name for t in TABLES
+        }
     assert sorted(p.name for p in tmp_path.glob("*duckdb")) == ["again.duckdb", "kept.duckdb", "test.duckdb"]
 
 

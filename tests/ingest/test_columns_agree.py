@@ -1,5 +1,7 @@
 """The column-wise judge takes only what the exact judge takes, with the same values."""
 
+# ruff: noqa: DTZ001 - naive UTC, as in the store
+
 from __future__ import annotations
 
 from datetime import datetime
@@ -47,9 +49,54 @@ TIMES = [
     "",
     "soon",
 ]
-NUMBERS = ["0", "-0", "7", "-3.5", "+4", "1e3", "1E-2", ".5", "5.", "1e999", "nan", "NaN", "inf", "-Infinity", "1e7", "1e8"]
-NUMBERS += [" 5", "5 ", "1_0", "0x1F", "1,5", "", "--1", "1e", "1d5", "١", "9" * 400, "infinity", "1.7976931348623159e308"]
-WHOLES = ["0", "7", "-7", "+7", "007", "7.0", "7.5", "1e3", "9223372036854775807", "9223372036854775808", "", "x", " 7"]
+NUMBERS = [
+    "0",
+    "-0",
+    "7",
+    "-3.5",
+    "+4",
+    "1e3",
+    "1E-2",
+    ".5",
+    "5.",
+    "1e999",
+    "nan",
+    "NaN",
+    "inf",
+    "-Infinity",
+    "1e7",
+    "1e8",
+]
+NUMBERS += [
+    " 5",
+    "5 ",
+    "1_0",
+    "0x1F",
+    "1,5",
+    "",
+    "--1",
+    "1e",
+    "1d5",
+    "\u0661",
+    "9" * 400,
+    "infinity",
+    "1.7976931348623159e308",
+]
+WHOLES = [
+    "0",
+    "7",
+    "-7",
+    "+7",
+    "007",
+    "7.0",
+    "7.5",
+    "1e3",
+    "9223372036854775807",
+    "9223372036854775808",
+    "",
+    "x",
+    " 7",
+]
 WORDS = ["on", "ON", "off", "1", "0", "true", "False", "closed", "open", "ajar", "", " on", "1.0", "yes"]
 CAUSES = ["hand", "Clock", "surplus", "shed", "", "frost", " hand", "unknown"]
 CELLS = {

@@ -17,7 +17,7 @@ NAMES = ["a", "b", "c"]
 
 
 def rows_of(text: bytes, block: int = 1 << 20, dialect: Dialect | None = None) -> tuple[list[Any], list[Any]]:
-    """(line, fields, raw) of every row, (line, detail) of every broken one; read by blocks of `block` bytes."""
+    """(line, fields, raw) of every row, (line, detail) of every broken one; by blocks of `block` bytes."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(csv_blocks, "BLOCK_BYTES", block)
         found, broken = [], []
@@ -87,7 +87,7 @@ def test_very_long_lines() -> None:
             rows_of(b"a,b,c\n" + long, block=1 << 16)
 
 
-cells = st.text(st.sampled_from('ab1 ",;\n\'é\t'), max_size=6)
+cells = st.text(st.sampled_from("ab1 \",;\n'é\t"), max_size=6)
 
 
 @settings(max_examples=200, deadline=None)

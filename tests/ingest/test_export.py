@@ -31,7 +31,7 @@ def test_csv_by_rfc_4180_with_formula_cells_defused(store: Store, tmp_path: Path
     assert export_table(store, "run", tmp_path / "run.csv") == 2
     assert (tmp_path / "run.csv").read_bytes() == (
         b"site_id,circuit_id,local_date,start,end,duration_s,cause_on,cause_off\r\n"
-        b"'=H1,\"a,\"\"b\"\"\",2026-03-01,2026-03-01T12:00:00.250000Z,2026-03-01T13:00:00Z,-5.25,'-shed,\"two\nlines\"\r\n"
+        b'\'=H1,"a,""b""",2026-03-01,2026-03-01T12:00:00.250000Z,2026-03-01T13:00:00Z,-5.25,\'-shed,"two\nlines"\r\n'
         b"H2,z,2026-03-02,2026-03-01T22:00:00Z,,1e-7,clock,\r\n"
     )
     with (tmp_path / "run.csv").open(newline="") as file:  # the standard library reads the same cells
@@ -42,7 +42,10 @@ def test_csv_by_rfc_4180_with_formula_cells_defused(store: Store, tmp_path: Path
 def test_cells_that_a_spreadsheet_takes_for_a_formula(store: Store, tmp_path: Path, begin: str) -> None:
     # The list of characters is that of CWE-1236 and OWASP's page on CSV injection.
     with store.writing() as session:
-        session.run("INSERT INTO run (site_id, circuit_id, start) VALUES (?, 'c', TIMESTAMP '2026-03-01')", [begin + "1"])
+        session.run(
+            "INSERT INTO run (site_id, circuit_id, start) VALUES (?, 'c', TIMESTAMP '2026-03-01')",
+            [begin + "1"],
+        )
     export_table(store, "run", tmp_path / "r.csv")
     with (tmp_path / "r.csv").open(newline="") as file:
         assert next(csv.DictReader(file))["site_id"] == "'" + begin + "1"
@@ -52,7 +55,11 @@ def test_ndjson_and_parquet(store: Store, tmp_path: Path) -> None:
     insert_run(store)
     export_table(store, "run", tmp_path / "run.ndjson")
     first, second = map(json.loads, (tmp_path / "run.ndjson").read_text().splitlines())
-    assert (first["site_id"], first["duration_s"], first["start"]) == ("=H1", -5.25, "2026-03-01T12:00:00.250000Z")
+    assert (first["site_id"], first["duration_s"], first["start"]) == (
+        "=H1",
+        -5.25,
+        "2026-03-01T12:00:00.250000Z",
+    )
     assert (second["end"], second["local_date"]) == (None, "2026-03-02")
     assert export_table(store, "run", tmp_path / "run.parquet") == 2
     frame = pl.read_parquet(tmp_path / "run.parquet")
@@ -98,7 +105,9 @@ def test_truth_is_1_and_0(known: Store, tmp_path: Path) -> None:
         ("registry", "no/folder/a.json", "cannot be written"),
     ],
 )
-def test_what_cannot_be_exported_says_why(store: Store, tmp_path: Path, table: str, name: str, said: str) -> None:
+def test_what_cannot_be_exported_says_why(
+    store: Store, tmp_path: Path, table: str, name: str, said: str
+) -> None:
     with pytest.raises(InputError, match=said):
         export_table(store, table, tmp_path / name)
 

@@ -84,7 +84,9 @@ def test_a_line_that_is_no_flat_object_is_broken(line: bytes) -> None:
 
 
 def test_an_array() -> None:
-    found, broken, extra = array_of('\n[{"ts": "a", "n": 1},\n {"ts": "b", "x": {}}, 5, {"n": [1]}, {"n": NaN}]\n')
+    found, broken, extra = array_of(
+        '\n[{"ts": "a", "n": 1},\n {"ts": "b", "x": {}}, 5, {"n": [1]}, {"n": NaN}]\n'
+    )
     assert [(line, row) for line, row, _ in found] == [(1, ("a", "1", None)), (2, ("b", None, None))]
     assert [row[0] for row in broken] == [3, 4, 5]
     assert extra == {"x"}

@@ -1,5 +1,7 @@
 """Whole loads: folders, order, kinds told by columns, files that cannot be read, the ledger."""
 
+# ruff: noqa: DTZ001 - naive UTC, as in the store
+
 from __future__ import annotations
 
 import gzip
@@ -156,7 +158,14 @@ def test_a_header_alone_is_a_log_without_rows(known: Store, tmp_path: Path) -> N
 def test_a_registry_object_has_a_ledger_row_for_each_array(store: Store, tmp_path: Path) -> None:
     whole = {
         "windows": [
-            {"circuit_id": "A1", "window_id": "w", "kind": "run", "days": "daily", "start": "10:00", "end": "24:00"}
+            {
+                "circuit_id": "A1",
+                "window_id": "w",
+                "kind": "run",
+                "days": "daily",
+                "start": "10:00",
+                "end": "24:00",
+            }
         ],
         "circuits": [{"circuit_id": "A1", "site_id": "A", "appliance": "spa"}, {"circuit_id": "A2"}],
         "sites": [{"site_id": "A", "timezone": "Europe/Lisbon", "pv_kw": 4.5}],

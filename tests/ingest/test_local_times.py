@@ -1,8 +1,11 @@
 """Wall times without an offset: zones, skipped hours, repeated hours settled by row order."""
 
+# ruff: noqa: DTZ001 - naive UTC, as in the store
+
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -51,7 +54,7 @@ def test_a_repeated_hour_in_row_order(
     row = one(known, put(tmp_path / "a.csv", POWER + rows(site, walls)))
     assert (row.accepted, row.quarantined) == (len(walls), 0)
     found = instants(known)
-    assert {b - a for a, b in zip(found, found[1:], strict=False)} == {step}
+    assert {b - a for a, b in pairwise(found)} == {step}
 
 
 @pytest.mark.parametrize(
@@ -63,7 +66,9 @@ def test_a_repeated_hour_in_row_order(
         ["00:30", "01:30", "03:00", "01:10", "04:00"],  # another row stands between the passes
     ],
 )
-def test_where_the_order_does_not_say_the_rows_are_held(known: Store, tmp_path: Path, walls: list[str]) -> None:
+def test_where_the_order_does_not_say_the_rows_are_held(
+    known: Store, tmp_path: Path, walls: list[str]
+) -> None:
     lines = "".join(f"2026-11-01T{wall}:00,H1,1,2,3\n" for wall in walls)
     row = one(known, put(tmp_path / "a.csv", POWER + lines))
     twice = [i + 2 for i, wall in enumerate(walls) if wall.startswith("01")]
@@ -77,7 +82,12 @@ def test_neighbours_out_of_order_leave_it_open(known: Store, tmp_path: Path) -> 
 
 
 def test_sites_and_circuits_have_orders_of_their_own(known: Store, tmp_path: Path) -> None:
-    events = [("01:50", "H1-a", "on"), ("01:10", "H1-b", "on"), ("01:40", "H1-a", "off"), ("01:20", "H1-b", "off")]
+    events = [
+        ("01:50", "H1-a", "on"),
+        ("01:10", "H1-b", "on"),
+        ("01:40", "H1-a", "off"),
+        ("01:20", "H1-b", "off"),
+    ]
     lines = "".join(f"2026-11-01T{wall}:00,{circuit},{state},clock,\n" for wall, circuit, state in events)
     assert one(known, put(tmp_path / "s.csv", SWITCH + lines)).accepted == 2
     assert query(known, "SELECT circuit_id, ts, closed FROM switch_log ORDER BY ts") == [
@@ -102,7 +112,7 @@ def test_a_wall_time_of_an_unknown_site_waits_for_the_site(store: Store, tmp_pat
     assert held(store) == []
     found = instants(store)
     assert found[0] == datetime(2026, 11, 1, 7)
-    assert {b - a for a, b in zip(found, found[1:], strict=False)} == {timedelta(minutes=5)}
+    assert {b - a for a, b in pairwise(found)} == {timedelta(minutes=5)}
 
 
 def test_passes() -> None:

@@ -34,7 +34,9 @@ def test_within_a_file_the_later_row_wins(known: Store, tmp_path: Path) -> None:
 
 
 def test_on_and_off_at_one_instant_are_two_rows(known: Store, tmp_path: Path) -> None:
-    rows = "".join(f"2026-03-01T12:00:00Z,H1-a,{state},clock,{seq}\n" for state, seq in [("on", 1), ("off", 2), ("1", 1)])
+    rows = "".join(
+        f"2026-03-01T12:00:00Z,H1-a,{state},clock,{seq}\n" for state, seq in [("on", 1), ("off", 2), ("1", 1)]
+    )
     row = one(known, put(tmp_path / "s.csv", SWITCH + rows))
     assert (row.accepted, row.duplicate) == (2, 1)
 
@@ -47,9 +49,13 @@ def test_an_empty_cell_is_a_value_of_its_own(known: Store, tmp_path: Path) -> No
 
 def test_a_registry_row_without_valid_from_has_a_key_too(known: Store, tmp_path: Path) -> None:
     head = "circuit_id,site_id,appliance,min_run_s,valid_from\n"
-    again = one(known, put(tmp_path / "c.csv", head + "H1-a,H1,pool_pump,900,\nH1-a,H1,pool_pump,600,2026-03-01\n"))
+    again = one(
+        known, put(tmp_path / "c.csv", head + "H1-a,H1,pool_pump,900,\nH1-a,H1,pool_pump,600,2026-03-01\n")
+    )
     assert (again.accepted, again.replaced) == (1, 1)
-    assert query(known, "SELECT min_run_s FROM circuit WHERE circuit_id = 'H1-a' ORDER BY valid_from NULLS FIRST") == [
+    assert query(
+        known, "SELECT min_run_s FROM circuit WHERE circuit_id = 'H1-a' ORDER BY valid_from NULLS FIRST"
+    ) == [
         (900.0,),
         (600.0,),
     ]
@@ -74,8 +80,14 @@ def model(files: list[list[tuple[int, int]]]) -> tuple[dict[int, int], list[tupl
 
 
 @FRESH
-@given(files=st.lists(st.lists(st.tuples(st.integers(0, 5), st.integers(0, 2)), max_size=10), min_size=1, max_size=4))
-def test_against_the_model(tmp_path_factory: pytest.TempPathFactory, files: list[list[tuple[int, int]]]) -> None:
+@given(
+    files=st.lists(
+        st.lists(st.tuples(st.integers(0, 5), st.integers(0, 2)), max_size=10), min_size=1, max_size=4
+    )
+)
+def test_against_the_model(
+    tmp_path_factory: pytest.TempPathFactory, files: list[list[tuple[int, int]]]
+) -> None:
     folder = tmp_path_factory.mktemp("model")
     with Store.open(folder / "s.duckdb", threads=1) as store:
         load(store, registry(folder))

@@ -1,5 +1,7 @@
 """Source profiles: two makers' logs without code, and what a wrong profile is told."""
 
+# ruff: noqa: DTZ001 - naive UTC, as in the store
+
 from __future__ import annotations
 
 from datetime import datetime
@@ -117,7 +119,10 @@ GOOD = 'ts = "t"\ncircuit_id = "c"\nstate = "s"\n'
         ('name = "x"\n[switch]\ncolours = 1\n', "unknown entry 'colours'"),
         (f'name = "x"\n[switch.columns]\n{GOOD}volts = "v"\n', "unknown column in columns 'volts'"),
         (f'name = "x"\n[switch.columns]\n{GOOD}seq = 3\n', "columns.seq is 3"),
-        (f'name = "x"\n[switch]\nvalues = {{ state = "on" }}\n[switch.columns]\n{GOOD}', "in columns and in values"),
+        (
+            f'name = "x"\n[switch]\nvalues = {{ state = "on" }}\n[switch.columns]\n{GOOD}',
+            "in columns and in values",
+        ),
         (f'name = "x"\n[switch]\ntime = {{ form = "%d.%m.%Y" }}\n[switch.columns]\n{GOOD}', "time.form"),
         (f'name = "x"\n[switch]\ntime = {{ zone = "Here" }}\n[switch.columns]\n{GOOD}', "time.zone"),
         (f'name = "x"\n[switch]\ncsv = {{ delimiter = ";;" }}\n[switch.columns]\n{GOOD}', "delimiter"),

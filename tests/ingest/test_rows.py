@@ -1,5 +1,7 @@
 """What becomes of one row: every reason code, and the values of good rows."""
 
+# ruff: noqa: DTZ001 - naive UTC, as in the store
+
 from __future__ import annotations
 
 from datetime import date, datetime, time
@@ -112,7 +114,15 @@ def test_validity_must_not_end_before_it_begins() -> None:
 
 @pytest.mark.parametrize(
     ("text", "closed"),
-    [("on", True), ("1", True), ("TRUE", True), ("Closed", True), ("OFF", False), ("open", False), ("0", False)],
+    [
+        ("on", True),
+        ("1", True),
+        ("TRUE", True),
+        ("Closed", True),
+        ("OFF", False),
+        ("open", False),
+        ("0", False),
+    ],
 )
 def test_states(text: str, closed: bool) -> None:
     assert judge(KIND["switch"], {**SWITCH, "state": text}, CONTEXT).values["closed"] is closed
@@ -132,7 +142,9 @@ def test_causes() -> None:
 def test_registry_values() -> None:
     window = judge(KIND["windows"], {**WINDOW, "days": "tue, Mon", "end": "24:00"}, CONTEXT).values
     assert (window["days"], window["end"]) == ("Mon,Tue", time(0))
-    circuit = judge(KIND["circuits"], {**CIRCUIT, "shed_when_islanded": "1", "fitted_on": "2024-02-29"}, CONTEXT)
+    circuit = judge(
+        KIND["circuits"], {**CIRCUIT, "shed_when_islanded": "1", "fitted_on": "2024-02-29"}, CONTEXT
+    )
     assert (circuit.values["shed_when_islanded"], circuit.values["fitted_on"]) == (True, date(2024, 2, 29))
 
 
