@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
+from urllib.parse import urlencode
 
 import polars as pl
 from coilbook.dashboards import words
@@ -37,30 +39,80 @@ KIND = {
 MOST_RAW = 160
 
 
+@dataclass(frozen=True)
+class Choice:
+    """What the address asks for, and what has just been done.
+
+    `page` is that of the ledger, `held` that of the rows held back. `since` is the load before those just
+    done; `released` of `tried` rows entered the store just now; `error` says why something was not done.
+    """
+
+    reason: str = ""
+    load: int | None = None
+    outcome: str = ""
+    page: int = 1
+    held: int = 1
+    since: int | None = None
+    released: int | None = None
+    tried: int = 0
+    error: str = ""
+
+    def query(self, **more: str | int) -> str:
+        """The choices as a query; `more` replaces some, an empty one takes them out."""
+        told: dict[str, str | int] = {
+            "reason": self.reason,
+            "load": self.load or "",
+            "outcome": self.outcome,
+            "page": self.page if self.page > 1 else "",
+            "held": self.held if self.held > 1 else "",
+        }
+        told = {name: value for name, value in (told | more).items() if value != ""}
+        return f"?{urlencode(told)}" if told else ""
+
+
+@dataclass(frozen=True)
+class HeldRow:
+    """A row held back, as the page lists it."""
+
+    number: int
+    load: int
+    file: str
+    line: str
+    reason: str
+    detail: str
+    raw: str
+
+
 def loads_page(
     totals: pl.DataFrame,
     ledger: pl.DataFrame,
     reasons: pl.DataFrame,
     held: pl.DataFrame,
-    *,
-    reason: str = "",
-    load: int | None = None,
-    page: int = 1,
+    choice: Choice,
+    limit_mb: float,
 ) -> str:
-    """The page as HTML; frames as `analytics.queries.loads` gives them, `ledger` being its page `page`."""
+    """The page as HTML; frames as `analytics.queries.loads` gives them.
+
+    `ledger` is its page `choice.page`; `held` holds up to one row more than a page has, which says that
+    there are further ones. `limit_mb` is the most that one upload may hold [MB].
+    """
     total: dict[str, Any] = totals.row(0, named=True)
     choices = [(value, words.plain(value, REASON)) for value in reasons["reason"]]
+    fresh = ledger.filter(pl.col("load_id") > choice.since) if choice.since is not None else ledger.clear()
+    files = int(total["failed"]) if choice.outcome == "failed" else int(total["files"])
     return render(
         "loads.html",
         total=total,
+        fresh=ledger_table(fresh),
+        fresh_failed=fresh.filter(pl.col("outcome") == "failed").height,
         ledger=ledger_table(ledger),
         reasons=reasons_table(reasons),
         reason_choices=choices,
-        held=held_table(held),
-        reason=reason,
-        load=load,
-        page=page,
-        pages=max(1, -(-int(total["files"]) // PAGE_SIZE)),
+        held=held_rows(held.head(HELD_SIZE)),
+        held_more=held.height > HELD_SIZE,
+        choice=choice,
+        limit_mb=limit_mb,
+        pages=max(1, -(-files // PAGE_SIZE)),
     )
 
 
@@ -99,21 +151,20 @@ def reasons_table(reasons: pl.DataFrame) -> Table:
     return Table("Rows held back by reason", heads("Reason", "#Rows", "#Files", "~For example"), rows)
 
 
-def held_table(held: pl.DataFrame) -> Table:
-    """Rows held back, with file, line and raw text."""
-    rows = [
-        [
-            str(row["load_id"]),
+def held_rows(held: pl.DataFrame) -> list[HeldRow]:
+    """Rows held back, with file, line and raw text, newest first."""
+    return [
+        HeldRow(
+            row["quarantine_id"],
+            row["load_id"],
             (row["path"] or "").rpartition("/")[2],
             words.number(row["line"]),
             words.plain(row["reason"], REASON),
             row["detail"] or "",
             _cut(row["raw"] or ""),
-        ]
+        )
         for row in held.iter_rows(named=True)
     ]
-    names = heads("#Load", "File", "#Line", "Reason", "~Found and expected", "~Row as it stood")
-    return Table("Rows held back, newest first", names, rows)
 
 
 def _notes(row: dict[str, Any]) -> str:

@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Protocol
-from urllib.parse import urlencode
 
 import polars as pl
 from coilbook.dashboards import words
+from coilbook.dashboards.acts import Panel
+from coilbook.dashboards.morning_filters import Filters, choices
 from coilbook.dashboards.render import render
 from coilbook.dashboards.tables import Table, heads
 
 PAGE_SIZE = 100
 STALE_H = 26.0
 """A nightly feed is late once its newest row is older than a day and two hours [h]."""
+APART = {
+    "snoozed": "Snoozed",
+    "closed": "Closed, still found by the logs",
+    "cleared": "Cleared in the last 7 days",
+}
+"""States of cases that stand after the rest, each under a heading of its own."""
 
 
 class HeaderSeen(Protocol):
@@ -49,38 +56,54 @@ class HeaderSeen(Protocol):
 
 
 @dataclass(frozen=True)
-class Filters:
-    """The address's choices; empty = all."""
+class Seat:
+    """Who looks, and where they act: the case whose forms stand open, or the one just acted on.
 
-    area: str = ""
-    severity: str = ""
-    rule: str = ""
-    state: str = ""
-    cleared: bool = False
-    page: int = 1
+    `panel` belongs to the case `opened` (or to the one just `done`); `gone` is a case that left the list by
+    the act, shown as a line before the case `before`.
+    """
 
-    def chosen(self) -> dict[str, str]:
-        """The choices made, as the address carries them, without the page."""
-        told = {"area": self.area, "severity": self.severity, "rule": self.rule, "state": self.state}
-        told = {name: value for name, value in told.items() if value}
-        return told | ({"cleared": "1"} if self.cleared else {})
+    who: str = ""
+    people: Sequence[str] = ()
+    opened: str = ""
+    done: str = ""
+    before: str = ""
+    panel: Panel | None = None
+    gone: Mapping[str, Any] | None = None
 
-    def csv_query(self) -> str:
-        """The same choices as the list's CSV route takes them."""
-        told = {name: value for name, value in self.chosen().items() if name != "cleared"}
-        told |= {"include_cleared": "true"} if self.cleared else {}
-        return f"?{urlencode(told)}" if told else ""
 
-    def query(self, page: int = 1) -> str:
-        """`?area=…`, or nothing."""
-        told = self.chosen() | ({"page": str(page)} if page > 1 else {})
-        return f"?{urlencode(told)}" if told else ""
+@dataclass(frozen=True)
+class Listed:
+    """What the list holds: `cases` in their order, and how many of the same choice people put aside."""
+
+    cases: pl.DataFrame
+    snoozed: int = 0
+    closed: int = 0
+
+
+EMPTY_SEAT = Seat()
+
+
+@dataclass(frozen=True)
+class Group:
+    """A part of the list under one heading; `place` is its anchor."""
+
+    place: str
+    title: str
+    means: str
+    cases: list[Mapping[str, Any]]
 
 
 def morning_page(
-    header: HeaderSeen, cases: pl.DataFrame, facets: pl.DataFrame, filters: Filters, now: datetime
+    header: HeaderSeen,
+    listed: Listed,
+    facets: pl.DataFrame,
+    filters: Filters,
+    now: datetime,
+    seat: Seat = EMPTY_SEAT,
 ) -> str:
-    """The page as HTML; `cases` in their order as `analytics.queries.morning.morning` returns them."""
+    """The page as HTML; cases in their order as `analytics.queries.morning.morning_list` returns them."""
+    cases = listed.cases
     pages = max(1, -(-cases.height // PAGE_SIZE))
     page = min(max(1, filters.page), pages)
     shown = cases.slice((page - 1) * PAGE_SIZE, PAGE_SIZE)
@@ -92,15 +115,18 @@ def morning_page(
         age_h=age,
         stale=age is not None and age > STALE_H,
         last_day=last_day,
-        groups=_groups(shown),
+        groups=_by_area(shown) if filters.group == "area" else _by_severity(shown),
         counts=_counts(cases),
         found=cases.height,
-        choices=_choices(facets, filters),
+        listed=listed,
+        choices=choices(facets, filters),
         filters=filters,
         csv_query=filters.csv_query(),
         not_judged=not_judged_table(header.not_judged),
         page=page,
         pages=pages,
+        seat=seat,
+        here=f"/{filters.query(page)}",
     )
 
 
@@ -117,32 +143,39 @@ def not_judged_table(reasons: pl.DataFrame) -> Table:
     )
 
 
-def _groups(cases: pl.DataFrame) -> list[tuple[str, list[Mapping[str, Any]]]]:
-    """Cases by severity in its order; the cleared ones last, as a group of their own."""
+def _by_severity(cases: pl.DataFrame) -> list[Group]:
+    """Cases by severity in its order; those put aside and the cleared ones last, as groups of their own."""
     groups: dict[str, list[Mapping[str, Any]]] = {}
     for case in cases.iter_rows(named=True):
-        groups.setdefault("cleared" if case["state"] == "cleared" else case["severity"], []).append(case)
-    return list(groups.items())
+        groups.setdefault(case["state"] if case["state"] in APART else case["severity"], []).append(case)
+    return [
+        Group(
+            name,
+            APART.get(name) or words.plain(name, words.SEVERITY),
+            words.SEVERITY_MEANS.get(name, ""),
+            rows,
+        )
+        for name, rows in groups.items()
+    ]
+
+
+def _by_area(cases: pl.DataFrame) -> list[Group]:
+    """Cases by area and, within it, site by site: areas and sites in the order of their first case."""
+    areas: dict[str, dict[str, list[Mapping[str, Any]]]] = {}
+    for case in cases.iter_rows(named=True):
+        areas.setdefault(case["area"] or "No area", {}).setdefault(case["site_id"], []).append(case)
+    return [
+        Group(
+            f"area-{place}",
+            area,
+            words.count(len(sites), "site", "sites"),
+            [case for rows in sites.values() for case in rows],
+        )
+        for place, (area, sites) in enumerate(areas.items(), 1)
+    ]
 
 
 def _counts(cases: pl.DataFrame) -> list[tuple[str, int]]:
-    standing = cases.filter(pl.col("state") != "cleared")
+    standing = cases.filter(~pl.col("state").is_in(list(APART)))
     counted = dict(standing.group_by("severity").len().iter_rows())
     return [(severity, counted[severity]) for severity in words.SEVERITIES if severity in counted]
-
-
-def _choices(facets: pl.DataFrame, filters: Filters) -> list[tuple[str, str, str, list[tuple[str, str]]]]:
-    """`name, label, chosen, options` of each select; a choice that no open case has any more stays listed."""
-
-    def options(column: str, chosen: str, book: Mapping[str, str]) -> list[tuple[str, str]]:
-        values = {value for value in facets[column] if value} | ({chosen} if chosen else set())
-        order = list(book)
-        ranked = sorted(values, key=lambda v: (order.index(v) if v in order else len(order), v))
-        return [(value, book.get(value, value)) for value in ranked]
-
-    return [
-        ("area", "Area", filters.area, options("area", filters.area, {})),
-        ("severity", "Severity", filters.severity, options("severity", filters.severity, words.SEVERITY)),
-        ("rule", "Rule", filters.rule, options("rule", filters.rule, words.RULE)),
-        ("state", "State", filters.state, options("state", filters.state, words.STATE)),
-    ]

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 import polars as pl
 from coilbook.dashboards import palette, site_tables, summaries, words
+from coilbook.dashboards.acts import Panel
 from coilbook.dashboards.charts.starts_per_day import starts_per_day_data
 from coilbook.dashboards.ranges import Range
 from coilbook.dashboards.render import render
@@ -43,8 +44,20 @@ class SiteRecord:
     limits: Mapping[str, float]
 
 
-def site_page(record: SiteRecord, shown: Range, record_days: int, charts: Mapping[str, str]) -> str:
-    """The page as HTML; `charts` maps windows, starts, lengths and wear to the addresses of their specs."""
+def site_page(
+    record: SiteRecord,
+    shown: Range,
+    record_days: int,
+    charts: Mapping[str, str],
+    *,
+    opened: Panel | None = None,
+    done: Panel | None = None,
+    people: Sequence[str] = (),
+) -> str:
+    """The page as HTML; `charts` maps windows, starts, lengths and wear to the addresses of their specs.
+
+    `opened` are the forms of the case that `opened.case_id` names, `done` those of the one just acted on.
+    """
     zone = str(record.card["timezone"])
     starts = starts_per_day_data(record.starts, record.circuits, record.limits)
     return render(
@@ -52,6 +65,9 @@ def site_page(record: SiteRecord, shown: Range, record_days: int, charts: Mappin
         card=record.card,
         cases=list(record.cases.iter_rows(named=True)),
         loose=site_tables.loose_findings(record.findings, record.cases),
+        opened=opened,
+        done=done,
+        people=people,
         range=shown,
         record_days=record_days,
         record_first=record.first,

@@ -15,10 +15,10 @@ def fitted(circuits: pl.DataFrame) -> Table:
             words.plain(row["appliance"], words.APPLIANCE),
             row["contactor"] or words.DASH,
             words.number(row["poles"]),
-            _with(row["coil_v"], "V"),
-            _with(row["load_a"], "A", 1),
-            _with(row["voltage_v"], "V"),
-            _with(row["rated_w"], "W"),
+            words.with_unit(row["coil_v"], "V"),
+            words.with_unit(row["load_a"], "A"),
+            words.with_unit(row["voltage_v"], "V"),
+            words.with_unit(row["rated_w"], "W"),
             words.day(row["fitted_on"]),
             row["controller_id"] or words.DASH,
         ]
@@ -38,8 +38,8 @@ def settings_now(circuits: pl.DataFrame) -> Table:
             row["circuit_id"],
             words.duration(row["min_run_s"]),
             words.duration(row["min_rest_s"]),
-            _with(row["surplus_on_w"], "W"),
-            _with(row["surplus_off_w"], "W"),
+            words.with_unit(row["surplus_on_w"], "W"),
+            words.with_unit(row["surplus_off_w"], "W"),
             words.DASH if row["shed_when_islanded"] is None else "yes" if row["shed_when_islanded"] else "no",
             words.day(row["valid_from"]) if row["valid_from"] else "always",
         ]
@@ -87,7 +87,7 @@ def settings_history(changes: pl.DataFrame) -> Table:
 
 
 def past_cases(cases: pl.DataFrame) -> Table:
-    """Cases cleared or withdrawn, newest first."""
+    """Cases cleared or withdrawn, newest first, with `outcome` and `closed_by` where somebody closed them."""
     rows = [
         [
             words.plain(row["rule"], words.RULE),
@@ -96,11 +96,14 @@ def past_cases(cases: pl.DataFrame) -> Table:
             f"{words.day(row['since'])} to {words.day(row['last_finding_on'])}",
             words.number(row["days"]),
             _ended(row["state"], row["cleared_on"]),
+            f"{words.plain(row['outcome'], words.OUTCOME)}, {row['closed_by']}"
+            if row["outcome"]
+            else words.DASH,
             row["sentence"] or "",
         ]
         for row in cases.iter_rows(named=True)
     ]
-    names = heads("Case", "Subject", "Severity", "Findings", "#Days", "Ended", "~Last finding")
+    names = heads("Case", "Subject", "Severity", "Findings", "#Days", "Ended", "On site", "~Last finding")
     return Table("Past cases", names, rows)
 
 
@@ -127,21 +130,14 @@ def loose_findings(findings: pl.DataFrame, cases: pl.DataFrame) -> Table:
             words.plain(row["rule"], words.RULE),
             row["subject"],
             row["sentence"] or "",
-            _with(row["measure"], row["unit"] or "", 1),
-            _with(row["limit"], row["unit"] or "", 1),
+            words.with_unit(row["measure"], row["unit"] or ""),
+            words.with_unit(row["limit"], row["unit"] or ""),
             f"explained by: {words.plain(row['explained_by'], words.RULE)}" if row["explained_by"] else "",
         ]
         for row in loose.iter_rows(named=True)
     ]
     names = heads("Local date", "Finding", "Subject", "~In words", "#Measured", "#Limit", "Note")
     return Table("Findings that open no case", names, rows)
-
-
-def _with(value: float | None, unit: str, digits: int = 0) -> str:
-    if value is None:
-        return words.DASH
-    shown = words.number(value, 0 if float(value).is_integer() else digits)
-    return f"{shown}{words.THIN}{unit}" if unit and unit != "1" else shown
 
 
 def _ended(state: str, cleared_on: object) -> str:

@@ -42,8 +42,22 @@ STATE = {
     "new": "New",
     "continuing": "Goes on",
     "back": "Came back",
+    "snoozed": "Snoozed",
+    "closed": "Closed",
     "cleared": "Cleared",
     "withdrawn": "Withdrawn",
+}
+OUTCOME = {
+    "confirmed": "confirmed",
+    "not_found": "not found",
+    "no_access": "no access",
+    "setting_changed": "setting changed",
+}
+OUTCOME_MEANS = {
+    "confirmed": "what the case says was seen",
+    "not_found": "looked, and nothing was wrong",
+    "no_access": "could not get to it",
+    "setting_changed": "mended by a setting, nobody looked inside",
 }
 REASON = {
     "coverage": "too little of the day is in the power log",
@@ -108,6 +122,24 @@ SETTING = {
     "surplus_off_w": "off level [W]",
     "shed_when_islanded": "shed when islanded",
 }
+CAUTIONS = (
+    ("More than one source.", "Grid, PV inverter and battery can each keep the circuit live on their own."),
+    (
+        "It closes without warning.",
+        "The controller may pull the contactor in at any moment. Take it out of automatic control first.",
+    ),
+    (
+        "Isolate, lock, tag, wait, prove.",
+        "Isolate every source, lock and tag each one, give capacitors time to discharge, then prove dead "
+        "with a tester that you prove before and again after.",
+    ),
+    ("A contactor that stays closed", "is isolated at its breaker, never by the controller."),
+    (
+        "Licensed people only.",
+        "Work inside follows the local code, which overrides anything on this page.",
+    ),
+)
+"""Cautions as a bold lead and what follows it."""
 DASH = "\u2013"
 THIN = "\u202f"
 
@@ -132,6 +164,14 @@ def percent(value: float | None, digits: int = 0) -> str:
 def money(value: float | None, currency: str | None) -> str:
     """An amount with its currency; a dash for what is not known."""
     return DASH if value is None else f"{number(value)}{THIN}{currency or ''}".rstrip(THIN)
+
+
+def with_unit(value: float | None, unit: str, digits: int = 1) -> str:
+    """`24 V`, `12.5 A`: whole numbers without decimals; a dash for what is not known."""
+    if value is None:
+        return DASH
+    shown = number(value, 0 if float(value).is_integer() else digits)
+    return f"{shown}{THIN}{unit}" if unit and unit != "1" else shown
 
 
 def duration(seconds: float | None) -> str:

@@ -1,0 +1,5 @@
+"""The fleet page."""
+
+from fastapi import APIRouter
+
+router = APIRouter()

@@ -1,0 +1,187 @@
+"""The page of one site, and its charts."""
+
+from __future__ import annotations
+
+import gzip
+import json
+from collections.abc import Mapping
+from dataclasses import asdict
+from datetime import date, datetime, timedelta
+from urllib.parse import quote
+
+import polars as pl
+from coilbook.analytics.queries import acts as act_queries
+from coilbook.analytics.queries import findings as finding_queries
+from coilbook.analytics.queries import morning as morning_queries
+from coilbook.analytics.queries import settings as settings_queries
+from coilbook.analytics.queries import site as site_queries
+from coilbook.analytics.queries.timeline import timeline
+from coilbook.analytics.rule_settings import RuleSettings
+from coilbook.analytics.standing import standing
+from coilbook.api import site_charts
+from coilbook.api.csv_text import csv_text
+from coilbook.api.fields import utc_now
+from coilbook.api.page_answer import answer, missing, packed, rules, whole
+from coilbook.api.page_cache import KeptPage
+from coilbook.api.page_forms import who_of
+from coilbook.api.page_panels import panel_of
+from coilbook.api.service import Service, ServiceDep
+from coilbook.dashboards.charts.look import spec
+from coilbook.dashboards.ranges import Range, chosen_range
+from coilbook.dashboards.site_page import SiteRecord, site_page
+from coilbook.ingest.store import Session
+from fastapi import APIRouter, Request
+from fastapi.responses import JSONResponse, Response
+
+router = APIRouter()
+
+RECORDS = (28, 91, 365)
+"""Lengths of a site's record that can be chosen [d]; the middle one unless asked otherwise."""
+
+WEAR_DAYS = 365
+FINDING_DAYS = 14
+"""Findings without a case are shown for this long [d]."""
+
+
+@router.api_route("/sites/{site_id}", methods=["GET", "HEAD"])
+def site(
+    request: Request,
+    service: ServiceDep,
+    site_id: str,
+    days: str = "",
+    to: str = "",
+    act: str = "",
+    done: str = "",
+) -> Response:
+    """One site's history. `act` names the case whose forms stand open, `done` the one just acted on."""
+    now = utc_now()
+    asked_from = request.query_params.get("from", "")
+    with service.store.reading() as session:
+        card = site_queries.site_card(session, site_id)
+        if card is None:
+            return missing(f"No site {site_id}", "The registry has no site of that name.")
+        record_days = whole(days, RECORDS[1])
+        record_days = record_days if record_days in RECORDS else RECORDS[1]
+        shown = chosen_range(
+            asked_from, to, card.last_day or date(1970, 1, 8), _address(site_id), record_days
+        )
+        record = _record(session, card, shown, record_days, rules(service), now)
+        panels = {
+            case["case_id"]: panel_of(session, case, now=now, who=who_of(request), back=_address(site_id))
+            for case in record.cases.iter_rows(named=True)
+            if case["case_id"] in (act, done)
+        }
+        people = act_queries.people(session)
+    html = site_page(
+        record,
+        shown,
+        record_days,
+        _chart_addresses(site_id, record_days),
+        opened=panels.get(act),
+        done=panels.get(done),
+        people=people,
+    )
+    return answer(request, KeptPage.of(html))
+
+
+@router.get("/sites/{site_id}/charts/{chart}.json")
+def chart_spec(request: Request, service: ServiceDep, site_id: str, chart: str) -> Response:
+    """A chart of a site's page as a Vega-Lite spec."""
+    drawn = _drawn(request, service, site_id, chart)
+    if drawn is None or (drawn.rows.is_empty() and chart != "timeline"):
+        return JSONResponse({"detail": f"no chart {chart!r} of site {site_id!r}"}, 404)
+    told = json.dumps(spec(drawn.draw(), name=f"{site_id}-{chart}"), separators=(",", ":")).encode()
+    headers = {"Cache-Control": "private, no-cache", "Vary": "Accept-Encoding"}
+    return packed(request, told, gzip.compress(told, 3), "application/json", headers)
+
+
+@router.get("/sites/{site_id}/charts/{chart}.csv")
+def chart_rows(request: Request, service: ServiceDep, site_id: str, chart: str) -> Response:
+    """The rows behind a chart; times are the site's wall time."""
+    drawn = _drawn(request, service, site_id, chart)
+    if drawn is None:
+        return JSONResponse({"detail": f"no chart {chart!r} of site {site_id!r}"}, 404)
+    headers = {"Content-Disposition": f"attachment; filename*=UTF-8''{quote(f'{site_id}-{chart}.csv')}"}
+    text = csv_text(drawn.rows.columns, drawn.rows.iter_rows())
+    return Response(text, media_type="text/csv; charset=utf-8", headers=headers)
+
+
+def _record(
+    session: Session,
+    card: site_queries.SiteCard,
+    shown: Range,
+    days: int,
+    settings: RuleSettings,
+    now: datetime,
+) -> SiteRecord:
+    site_id = card.site_id
+    first, last = _days(card, days)
+    start, end = shown.instants(card.timezone)
+    seen = timeline(session, site_id, start, end)
+    return SiteRecord(
+        card=asdict(card),
+        cases=morning_queries.morning(
+            session, now=now, site_id=site_id, include_snoozed=True, include_closed=True
+        ),
+        findings=finding_queries.findings(
+            session, site_id=site_id, first=last - timedelta(days=FINDING_DAYS - 1), last=last
+        ),
+        circuits=site_queries.circuits(session, site_id),
+        schedule=settings_queries.schedule(session, site_id),
+        settings_history=settings_queries.settings_history(session, site_id),
+        past=_past(session, site_id),
+        service_log=site_queries.service_log(session, site_id),
+        windows=site_queries.windows_record(session, site_id, first, last),
+        starts=site_queries.starts_per_day(session, site_id, first, last),
+        runs=site_queries.run_lengths(session, site_id, first, last),
+        wear=site_queries.wear(session, site_id, last - timedelta(days=WEAR_DAYS - 1), last),
+        shown_runs=seen.runs,
+        power=seen.power,
+        holes=seen.holes,
+        islands=seen.islands,
+        first=first if card.last_day else None,
+        last=card.last_day,
+        limits=site_charts.starts_limits(settings),
+    )
+
+
+def _past(session: Session, site_id: str) -> pl.DataFrame:
+    """Past cases with what people found: `outcome, closed_by, note`."""
+    past = site_queries.past_cases(session, site_id)
+    stood = standing(act_queries.acts(session, past["case_id"].to_list()))
+    told = stood.select("case_id", "outcome", "closed_by", "note")
+    return past.join(told, on="case_id", how="left", maintain_order="left")
+
+
+def _drawn(request: Request, service: Service, site_id: str, chart: str) -> site_charts.Drawn | None:
+    asked = request.query_params
+    with service.store.reading() as session:
+        card = site_queries.site_card(session, site_id)
+        if card is None or card.last_day is None:
+            return None
+        if chart in ("timeline", "power"):
+            shown = chosen_range(
+                asked.get("from", ""), asked.get("to", ""), card.last_day, _address(site_id), 0
+            )
+            start, end = shown.instants(card.timezone)
+            if chart == "power":
+                return site_charts.drawn_power(session, site_id, start, end)
+            return site_charts.drawn_timeline(timeline(session, site_id, start, end))
+        first, last = _days(card, WEAR_DAYS if chart == "wear" else whole(asked.get("days", ""), RECORDS[1]))
+        return site_charts.drawn_record(session, site_id, chart, first, last, rules(service))
+
+
+def _days(card: site_queries.SiteCard, days: int) -> tuple[date, date]:
+    """The last `days` local days of the site's log, no earlier than its first."""
+    if card.first_day is None or card.last_day is None:
+        return date(1970, 1, 1), date(1970, 1, 1)
+    return max(card.first_day, card.last_day - timedelta(days=min(max(days, 1), 3660) - 1)), card.last_day
+
+
+def _chart_addresses(site_id: str, days: int) -> Mapping[str, str]:
+    names = ("windows", "starts", "lengths", "wear")
+    return {name: f"{_address(site_id)}/charts/{name}.json?days={days}" for name in names}
+
+
+def _address(site_id: str) -> str:
+    return f"/sites/{quote(site_id, safe='')}"

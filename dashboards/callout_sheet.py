@@ -1,0 +1,154 @@
+"""The callout sheet: what both its page and its PDF say, worked out once from frames."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+import polars as pl
+from coilbook.dashboards import words
+from coilbook.dashboards.shapes import strip_words
+from coilbook.dashboards.tables import Table, heads
+
+STAGES = {
+    "desk": "Before you leave",
+    "outside": "On site, nothing opened",
+    "inside": "Inside, dead and locked off: licensed people only",
+    "after": "Covers on, sources back",
+}
+MOST_LINES = 3
+
+
+@dataclass(frozen=True)
+class CheckSeen:
+    """One check as a line: `why` names the cases that ask for it."""
+
+    number: int
+    text: str
+    why: str
+
+
+@dataclass(frozen=True)
+class CaseSeen:
+    """One case on the sheet with its evidence in short lines."""
+
+    case: Mapping[str, Any]
+    title: str
+    evidence: list[str]
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """All that the sheet says. `printed_on`: the day the sheet is for [local date]; `horizon` naive UTC."""
+
+    card: Mapping[str, Any]
+    cases: list[CaseSeen]
+    stages: list[tuple[str, list[CheckSeen]]]
+    parts: Table
+    fitted: Table
+    kit: Sequence[str]
+    printed_on: date
+    horizon: datetime | None
+
+    @property
+    def title(self) -> str:
+        """The site's name, or its id."""
+        return str(self.card["name"] or self.card["site_id"])
+
+
+def callout_sheet(
+    card: Mapping[str, Any],
+    cases: pl.DataFrame,
+    findings: pl.DataFrame,
+    circuits: pl.DataFrame,
+    service_log: pl.DataFrame,
+    checks: pl.DataFrame,
+    parts: pl.DataFrame,
+    kit: Sequence[str],
+    *,
+    printed_on: date,
+    horizon: datetime | None,
+) -> Sheet:
+    """The sheet from frames as the queries of `analytics.queries` and `analytics.callout` return them."""
+    stages: dict[str, list[CheckSeen]] = {}
+    for row in checks.iter_rows(named=True):
+        seen = CheckSeen(row["number"], row["text"], _why(row["rules"], row["subjects"], cases))
+        stages.setdefault(row["stage"], []).append(seen)
+    rest = circuits.join(parts.select("circuit_id"), on="circuit_id", how="anti", maintain_order="left")
+    return Sheet(
+        card=card,
+        cases=[
+            CaseSeen(case, _title(case), _evidence(case, findings, circuits, service_log))
+            for case in cases.iter_rows(named=True)
+        ],
+        stages=[(words.plain(stage, STAGES), seen) for stage, seen in stages.items()],
+        parts=parts_table(parts, "Contactors to bring"),
+        fitted=parts_table(rest, "Other contactors fitted here"),
+        kit=kit,
+        printed_on=printed_on,
+        horizon=horizon,
+    )
+
+
+def parts_table(circuits: pl.DataFrame, caption: str) -> Table:
+    """Contactors by what one is chosen by: poles, current, coil voltage."""
+    rows = [
+        [
+            row["circuit_id"],
+            words.plain(row["appliance"], words.APPLIANCE),
+            row["contactor"] or "not in the registry, read the label",
+            words.number(row["poles"]),
+            words.with_unit(row["load_a"], "A"),
+            words.with_unit(row["coil_v"], "V"),
+        ]
+        for row in circuits.iter_rows(named=True)
+    ]
+    names = heads("Circuit", "Appliance", "Contactor", "#Poles", "#Contact current", "#Coil")
+    return Table(caption, names, rows)
+
+
+def _title(case: Mapping[str, Any]) -> str:
+    appliance = f"{words.plain(case['appliance'], words.APPLIANCE)}, " if case["appliance"] else ""
+    return f"{words.plain(case['rule'], words.RULE)}: {appliance}{case['subject_kind']} {case['subject']}"
+
+
+def _why(rules: list[str], subjects: list[str], cases: pl.DataFrame) -> str:
+    """For whom the check is: the subjects, unless every case asks for it."""
+    if set(subjects) == set(cases["subject"]) or not subjects:
+        return ""
+    return ", ".join(subjects)
+
+
+def _evidence(
+    case: Mapping[str, Any], findings: pl.DataFrame, circuits: pl.DataFrame, service_log: pl.DataFrame
+) -> list[str]:
+    mine = findings.filter((pl.col("rule") == case["rule"]) & (pl.col("subject") == case["subject"]))
+    lines = [f"{strip_words(case['strip'] or [], case['last_day'])}."] if case["strip"] else []
+    for row in mine.head(MOST_LINES).iter_rows(named=True):
+        if row["sentence"] and row["sentence"] != case["sentence"]:
+            lines.append(f"{words.day(row['local_date'])}: {row['sentence']}")
+    lines += _worn(circuits.filter(pl.col("circuit_id") == case["subject"]))
+    work = service_log.filter(pl.col("circuit_id") == case["subject"]).head(1)
+    for row in work.iter_rows(named=True):
+        said = f" ({row['note']})" if row["note"] else ""
+        lines.append(
+            f"Last work: {words.day(row['date'])}, {words.plain(row['action'], words.ACTION)}{said}."
+        )
+    if case["note"]:
+        lines.append(f"Note by {case['note_by']}: {case['note']}")
+    return lines
+
+
+def _worn(circuit: pl.DataFrame) -> list[str]:
+    """How far the contactor of the case has come."""
+    if circuit.is_empty() or circuit["ops"][0] is None:
+        return []
+    row = circuit.row(0, named=True)
+    used = "rated life not known" if row["used"] is None else f"{words.percent(row['used'])} of rated life"
+    return [
+        f"Contactor: {words.number(row['ops'])} operations, {used}, fitted {words.day(row['fitted_on'])}."
+        if row["fitted_on"]
+        else f"Contactor: {words.number(row['ops'])} operations, {used}."
+    ]
