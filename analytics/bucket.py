@@ -264,7 +264,7 @@ def wanted(bucket: Bucket, changed: pl.DataFrame) -> pl.DataFrame:
         WHERE r.cause_on = 'surplus'
         """
     )
-    session.temporary("near_day", pl.concat([near, borrowed, reaching]).unique())
+    session.temporary("near_day", pl.concat([near, _widened(borrowed), reaching]).unique())
     session.run(
         """
         CREATE OR REPLACE TEMP TABLE wanted_day AS

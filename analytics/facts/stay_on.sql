@@ -10,7 +10,7 @@
 -- the next day: else rows of the switch log may be yet to come. expected_w and verdict of kind 'house' come after, in
 -- analytics/load_checks.py.
 WITH opening AS (
-    SELECT c.site_id, c.circuit_id, c.local_date, c.ts, c.own_after_ts, r.start AS closing_ts, r.local_date AS closing_date
+    SELECT c.check_id, c.site_id, c.circuit_id, c.local_date, c.ts, c.own_after_ts, r.start AS closing_ts, r.local_date AS closing_date
     FROM change c
     JOIN new_run r ON r.circuit_id = c.circuit_id AND r."end" = c.ts
     WHERE NOT c.closed
@@ -26,7 +26,7 @@ after AS (
         any_value(s.home_end) AS home_end,
         max(s.end_ts) AS seen_to
     FROM opening o
-    JOIN check_sample s ON s.circuit_id = o.circuit_id AND s.event_ts = o.ts
+    JOIN check_sample s ON s.check_id = o.check_id
     WHERE NOT s.metered
         AND s.joined
         AND s.side = 1
@@ -35,30 +35,31 @@ after AS (
     GROUP BY ALL
     HAVING max(s.end_ts) >= any_value(s.home_end) + INTERVAL 30 MINUTE
 ),
+up AS (
+    SELECT a.*, k.before_w, k.step_w
+    FROM after a
+    JOIN switch_check k ON k.circuit_id = a.circuit_id AND k.ts = a.closing_ts AND k.local_date = a.closing_date
+    WHERE NOT k.metered AND k.closed AND k.step_w > 0 AND a.low_w - k.before_w >= 0.5 * k.step_w
+),
 beside AS (
     SELECT circuit_id, ts, sum(rated_w) AS others_w, bool_or(rated_w IS NULL) AS unknown
     FROM (
-        SELECT DISTINCT a.circuit_id, a.ts, r.circuit_id AS other, d.rated_w
-        FROM after a
+        SELECT DISTINCT u.circuit_id, u.ts, r.circuit_id AS other, d.rated_w
+        FROM up u
         JOIN new_run r
-            ON r.site_id = a.site_id
-            AND r.circuit_id <> a.circuit_id
-            AND r.start < a.seen_to
-            AND r.until > a.home_ts
-        LEFT JOIN setting_day d ON d.circuit_id = r.circuit_id AND d.local_date = a.local_date
+            ON r.site_id = u.site_id
+            AND r.circuit_id <> u.circuit_id
+            AND r.start < u.seen_to
+            AND r.until > u.home_ts
+        LEFT JOIN setting_day d ON d.circuit_id = r.circuit_id AND d.local_date = u.local_date
     )
     GROUP BY ALL
 ),
 stayed AS (
-    SELECT a.*, k.before_w, a.low_w - coalesce(b.others_w, 0) - k.before_w AS rise_w
-    FROM after a
-    JOIN switch_check k ON k.circuit_id = a.circuit_id AND k.ts = a.closing_ts AND k.local_date = a.closing_date
-    LEFT JOIN beside b ON b.circuit_id = a.circuit_id AND b.ts = a.ts
-    WHERE NOT k.metered
-        AND k.closed
-        AND k.step_w > 0
-        AND NOT coalesce(b.unknown, false)
-        AND a.low_w - coalesce(b.others_w, 0) - k.before_w >= 0.5 * k.step_w
+    SELECT u.*, u.low_w - coalesce(b.others_w, 0) - u.before_w AS rise_w
+    FROM up u
+    LEFT JOIN beside b ON b.circuit_id = u.circuit_id AND b.ts = u.ts
+    WHERE NOT coalesce(b.unknown, false) AND u.low_w - coalesce(b.others_w, 0) - u.before_w >= 0.5 * u.step_w
 ),
 lowest AS (
     SELECT y.circuit_id, y.ts, min(s.house_w) - any_value(y.before_w) AS floor_w

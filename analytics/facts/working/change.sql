@@ -1,5 +1,5 @@
 -- change: switch events of wanted days that changed a circuit's state, with the nearest other changes
--- grain: circuit_id, ts, place
+-- grain: circuit_id, place; check_id numbers them
 -- before_ts, after_ts: of any circuit of the site; own_before_ts, own_after_ts: of the same circuit.
 CREATE OR REPLACE TEMP TABLE change AS
 WITH effective AS (
@@ -20,6 +20,6 @@ WITH effective AS (
         of_site AS (PARTITION BY site_id ORDER BY ts, circuit_id, place),
         of_circuit AS (PARTITION BY circuit_id ORDER BY place)
 )
-SELECT r.*
+SELECT row_number() OVER () AS check_id, r.*
 FROM effective r
 SEMI JOIN wanted_day w ON w.site_id = r.site_id AND w.local_date = r.local_date

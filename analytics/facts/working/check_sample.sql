@@ -1,7 +1,8 @@
 -- check_sample: the samples around each change: of the site, or of the circuit's own meter where it has one
--- grain: circuit_id, event_ts, ts
--- home_ts, home_end: the sample in which the change falls. A sample is `joined` where no hole lies between it and
--- that one. side: -1 before, 0 home, 1 after. Days with samples over an hour apart are left out.
+-- grain: check_id, ts
+-- home_ts, home_end: the sample in which the change falls. side: -1 before it, 0 itself, 1 after it. joined: no hole
+-- lies between the sample and that one. 5 min (at least 3 samples) either side, after an opening 30 min; days with
+-- samples over an hour apart are left out.
 CREATE OR REPLACE TEMP TABLE check_sample AS
 WITH metered AS (
     SELECT circuit_id, local_date, median(epoch_us(end_ts - ts)) AS interval_us FROM meter_sample GROUP BY ALL
@@ -9,12 +10,13 @@ WITH metered AS (
 site_interval AS (SELECT site_id, local_date, any_value(interval_us) AS interval_us FROM half_hour GROUP BY ALL),
 paced AS (
     SELECT
+        c.check_id,
         c.site_id,
         c.circuit_id,
         c.ts AS event_ts,
         m.circuit_id IS NOT NULL AS metered,
         c.closed,
-        coalesce(m.interval_us, i.interval_us) AS interval_us
+        CAST(coalesce(m.interval_us, i.interval_us) AS BIGINT) AS interval_us
     FROM change c
     LEFT JOIN metered m ON m.circuit_id = c.circuit_id AND m.local_date = c.local_date
     LEFT JOIN site_interval i ON i.site_id = c.site_id AND i.local_date = c.local_date
@@ -23,66 +25,63 @@ paced AS (
 asked AS (
     SELECT
         *,
-        greatest(3, round(300e6 / interval_us)) AS most,
-        event_ts - to_microseconds(CAST((greatest(3, round(300e6 / interval_us)) + 3) * interval_us AS BIGINT)) AS from_ts,
+        event_ts - to_microseconds(greatest(300000000, 3 * interval_us) + 2 * interval_us) AS from_ts,
         event_ts + to_microseconds(
-            CAST(
-                greatest(
-                    (greatest(3, round(300e6 / interval_us)) + 3) * interval_us,
-                    CASE WHEN closed OR metered THEN 0 ELSE 1800e6 + 3 * interval_us END
-                ) AS BIGINT
-            )
+            CASE WHEN closed OR metered THEN greatest(300000000, 3 * interval_us) ELSE greatest(1800000000, 3 * interval_us) END
+            + 2 * interval_us
         ) AS to_ts
     FROM paced
-    WHERE interval_us > 0 AND interval_us <= 3600e6
+    WHERE interval_us > 0 AND interval_us <= 3600000000
 ),
 spread AS (
-    SELECT *, unnest(generate_series(time_bucket(INTERVAL 30 MINUTE, from_ts), to_ts, INTERVAL 30 MINUTE)) AS half_ts
+    SELECT *, unnest(range(epoch_us(from_ts) // 1800000000, epoch_us(to_ts) // 1800000000 + 1)) AS half
     FROM asked
     WHERE NOT metered
 ),
 near AS (
-    SELECT a.circuit_id, a.event_ts, a.metered, a.interval_us, a.most, s.ts, s.end_ts, s.house_w AS watts
+    SELECT a.check_id, a.event_ts, a.metered, a.interval_us, s.ts, s.end_ts, s.house_w AS watts, s.next_ts
     FROM spread a
-    JOIN sample s ON s.site_id = a.site_id AND time_bucket(INTERVAL 30 MINUTE, s.ts) = a.half_ts
-    WHERE s.ts >= a.from_ts AND s.ts < a.to_ts AND s.house_w IS NOT NULL AND s.end_ts > s.ts
+    JOIN sample s ON s.site_id = a.site_id AND epoch_us(s.ts) // 1800000000 = a.half
+    WHERE s.ts >= a.from_ts AND s.ts < a.to_ts
     UNION ALL
-    SELECT a.circuit_id, a.event_ts, a.metered, a.interval_us, a.most, m.ts, m.end_ts, m.circuit_w
+    SELECT
+        a.check_id,
+        a.event_ts,
+        a.metered,
+        a.interval_us,
+        m.ts,
+        m.end_ts,
+        m.circuit_w,
+        lead(m.ts) OVER (PARTITION BY a.check_id ORDER BY m.ts)
     FROM asked a
     JOIN meter_sample m ON m.circuit_id = a.circuit_id
-    WHERE a.metered AND m.ts >= a.from_ts AND m.ts < a.to_ts AND m.circuit_w IS NOT NULL AND m.end_ts > m.ts
+    WHERE a.metered AND m.ts >= a.from_ts AND m.ts < a.to_ts
 ),
-followed AS (
-    SELECT
-        *,
-        lead(ts) OVER in_order IS DISTINCT FROM end_ts AS breaks,
-        max(CASE WHEN ts <= event_ts AND event_ts < end_ts THEN ts END) OVER whole AS home_ts,
-        max(CASE WHEN ts <= event_ts AND event_ts < end_ts THEN end_ts END) OVER whole AS home_end
-    FROM near
-    WINDOW
-        in_order AS (PARTITION BY circuit_id, event_ts ORDER BY ts),
-        whole AS (PARTITION BY circuit_id, event_ts)
+home AS (
+    SELECT check_id, ts AS home_ts, end_ts AS home_end FROM near WHERE ts <= event_ts AND event_ts < end_ts
 ),
-placed AS (
+broken AS (
     SELECT
-        *,
-        max(CASE WHEN breaks AND ts < home_ts THEN ts END) OVER whole AS broken_before,
-        min(CASE WHEN breaks AND ts >= home_ts THEN ts END) OVER whole AS broken_after
-    FROM followed
-    WHERE home_ts IS NOT NULL
-    WINDOW whole AS (PARTITION BY circuit_id, event_ts)
+        h.check_id,
+        max(n.ts) FILTER (WHERE n.ts < h.home_ts) AS broken_before,
+        min(n.ts) FILTER (WHERE n.ts >= h.home_ts) AS broken_after
+    FROM home h
+    JOIN near n ON n.check_id = h.check_id
+    WHERE n.watts IS NULL OR n.next_ts IS DISTINCT FROM n.end_ts
+    GROUP BY ALL
 )
 SELECT
-    circuit_id,
-    event_ts,
-    metered,
-    interval_us,
-    most,
-    home_ts,
-    home_end,
-    ts,
-    end_ts,
-    watts,
-    CASE WHEN ts < home_ts THEN -1 WHEN ts > home_ts THEN 1 ELSE 0 END AS side,
-    coalesce(ts > broken_before, true) AND coalesce(ts <= broken_after, true) AS joined
-FROM placed
+    n.check_id,
+    n.metered,
+    n.interval_us,
+    h.home_ts,
+    h.home_end,
+    n.ts,
+    n.end_ts,
+    n.watts,
+    CASE WHEN n.ts < h.home_ts THEN -1 WHEN n.ts > h.home_ts THEN 1 ELSE 0 END AS side,
+    coalesce(n.ts > b.broken_before, true) AND coalesce(n.ts <= b.broken_after, true) AS joined
+FROM near n
+JOIN home h ON h.check_id = n.check_id
+LEFT JOIN broken b ON b.check_id = n.check_id
+WHERE n.watts IS NOT NULL AND n.end_ts > n.ts
