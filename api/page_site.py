@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import gzip
-import json
 from collections.abc import Mapping
 from dataclasses import asdict
 from datetime import date, datetime, timedelta
@@ -19,19 +17,18 @@ from coilbook.analytics.queries.timeline import timeline
 from coilbook.analytics.rule_settings import RuleSettings
 from coilbook.analytics.standing import standing
 from coilbook.api import site_charts
-from coilbook.api.csv_text import csv_text
 from coilbook.api.fields import utc_now
-from coilbook.api.page_answer import answer, missing, packed, rules, whole
+from coilbook.api.page_answer import answer, missing, rules, whole
 from coilbook.api.page_cache import KeptPage
+from coilbook.api.page_charts import no_chart, send_rows, send_spec
 from coilbook.api.page_forms import who_of
 from coilbook.api.page_panels import panel_of
 from coilbook.api.service import Service, ServiceDep
-from coilbook.dashboards.charts.look import spec
 from coilbook.dashboards.ranges import Range, chosen_range
 from coilbook.dashboards.site_page import SiteRecord, site_page
 from coilbook.ingest.store import Session
 from fastapi import APIRouter, Request
-from fastapi.responses import JSONResponse, Response
+from fastapi.responses import Response
 
 router = APIRouter()
 
@@ -89,10 +86,8 @@ def chart_spec(request: Request, service: ServiceDep, site_id: str, chart: str) 
     """A chart of a site's page as a Vega-Lite spec."""
     drawn = _drawn(request, service, site_id, chart)
     if drawn is None or (drawn.rows.is_empty() and chart != "timeline"):
-        return JSONResponse({"detail": f"no chart {chart!r} of site {site_id!r}"}, 404)
-    told = json.dumps(spec(drawn.draw(), name=f"{site_id}-{chart}"), separators=(",", ":")).encode()
-    headers = {"Cache-Control": "private, no-cache", "Vary": "Accept-Encoding"}
-    return packed(request, told, gzip.compress(told, 3), "application/json", headers)
+        return no_chart(chart, f"site {site_id!r}")
+    return send_spec(request, drawn, f"{site_id}-{chart}")
 
 
 @router.get("/sites/{site_id}/charts/{chart}.csv")
@@ -100,10 +95,8 @@ def chart_rows(request: Request, service: ServiceDep, site_id: str, chart: str) 
     """The rows behind a chart; times are the site's wall time."""
     drawn = _drawn(request, service, site_id, chart)
     if drawn is None:
-        return JSONResponse({"detail": f"no chart {chart!r} of site {site_id!r}"}, 404)
-    headers = {"Content-Disposition": f"attachment; filename*=UTF-8''{quote(f'{site_id}-{chart}.csv')}"}
-    text = csv_text(drawn.rows.columns, drawn.rows.iter_rows())
-    return Response(text, media_type="text/csv; charset=utf-8", headers=headers)
+        return no_chart(chart, f"site {site_id!r}")
+    return send_rows(drawn, f"{site_id}-{chart}")
 
 
 def _record(

@@ -163,7 +163,7 @@ def _bring(pdf: _Pages, sheet: Sheet) -> None:
     if sheet.parts.rows:
         _table(pdf, sheet.parts)
         pdf.said(
-            "Choose by poles, contact current and coil voltage; compare with the label on site before fitting.",
+            "Choose by poles, contact current and coil voltage; compare with the label before fitting.",
             8.6,
         )
     else:

@@ -151,6 +151,11 @@ def plain(word: str | None, book: dict[str, str]) -> str:
     return book.get(word, word.replace("_", " "))
 
 
+def lower_first(text: str) -> str:
+    """The text with its first letter small."""
+    return text[:1].lower() + text[1:]
+
+
 def number(value: float | None, digits: int = 0) -> str:
     """`12 345.6` with thin spaces between thousands; a dash for what is not known."""
     return DASH if value is None else f"{value:,.{digits}f}".replace(",", THIN).replace("-", "\u2212")
