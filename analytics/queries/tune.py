@@ -36,6 +36,12 @@ WHERE state = 'running'
 """
 BODIES = "SELECT frame, body FROM tune_frame WHERE tune_run_id = $number"
 UNNAMED = "SELECT tune_run_id FROM tune_run WHERE name IS NULL AND state <> 'running'"
+CLASSES = """
+SELECT appliance, count(*) AS circuits, count(DISTINCT site_id) AS sites FROM (
+    FROM circuit QUALIFY row_number() OVER (PARTITION BY circuit_id ORDER BY valid_from DESC NULLS LAST) = 1
+) GROUP BY appliance ORDER BY circuits DESC, appliance
+"""
+AREAS = "SELECT DISTINCT area FROM site WHERE area IS NOT NULL ORDER BY area"
 DROP_FRAMES = "DELETE FROM tune_frame WHERE tune_run_id = $number"
 DROP = "DELETE FROM tune_run WHERE tune_run_id = $number"
 
@@ -118,6 +124,16 @@ def tuning(session: Session, number: int) -> Tuning | None:
         return None
     bodies = session.rows(BODIES, {"number": number})
     return _tuning(rows[0], {name: pl.read_parquet(io.BytesIO(body)) for name, body in bodies})
+
+
+def classes(session: Session) -> pl.DataFrame:
+    """The classes in the registry: `appliance, circuits, sites`, the most frequent first."""
+    return session.frame(CLASSES)
+
+
+def areas(session: Session) -> list[str]:
+    """The areas in the registry."""
+    return [str(row[0]) for row in session.rows(AREAS)]
 
 
 def _tuning(row: tuple[Any, ...], frames: Mapping[str, pl.DataFrame] | None = None) -> Tuning:
