@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
-from coilbook.api import pages
+from coilbook.api import pages, tune_pages
 from coilbook.api.jobs import Jobs
 from coilbook.api.operations import DirectOperations
 from coilbook.api.problems import Problem, add_problem_handlers
@@ -52,6 +52,7 @@ ROUTERS = (
     jobs.router,
     exports.router,
     tune.router,
+    tune_pages.router,
     health.router,
     local.router,
     pages.router,
