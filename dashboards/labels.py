@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import polars as pl
+from coilbook.dashboards.phrases import phrase
 from coilbook.dashboards import words
 
 
@@ -15,4 +16,4 @@ def said(column: str, book: Mapping[str, str]) -> pl.Expr:
 
 def circuit_name() -> pl.Expr:
     """`Pool pump D001-c1` of a frame with `appliance` and `circuit_id`."""
-    return pl.format("{} {}", said("appliance", words.APPLIANCE).fill_null("Circuit"), "circuit_id")
+    return phrase("{} {}", said("appliance", words.APPLIANCE).fill_null("Circuit"), "circuit_id")

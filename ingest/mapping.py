@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 
 import polars as pl
+from coilbook.ingest.phrases import phrase
 from coilbook.ingest.csv_blocks import Dialect
 from coilbook.ingest.kinds import Kind
 from coilbook.ingest.rows import TS_ZONE
@@ -90,7 +91,7 @@ class LogMap:
         if not places:
             return (pl.col(source) if source in present else pl.lit(None, pl.String)).alias(name)
         pattern = _PLACE.sub("{}", source)
-        return pl.format(pattern, *[pl.col(place).str.strip_chars() for place in places]).alias(name)
+        return phrase(pattern, *[pl.col(place).str.strip_chars() for place in places]).alias(name)
 
     def _times(self, text: pl.Series) -> pl.Series:
         if self.time_form in EPOCH:

@@ -16,6 +16,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import polars as pl
+from coilbook.ingest.phrases import phrase
 from coilbook.analytics.confidence import above, confidence
 from coilbook.analytics.rules import words
 from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
@@ -61,11 +62,11 @@ def judge(frames: Frames, settings: Settings) -> Findings:
                 starts=c("starts"),
                 burst_starts=c("burst_starts"),
             ),
-            sentence=pl.format(
+            sentence=phrase(
                 "Closed {} times within a minute on {}{}; {} of the day's {} followed two others within it.",
                 closings,
                 words.day(c("local_date")),
-                pl.when(c("at").is_null()).then(pl.lit("")).otherwise(pl.format(", up to {}", c("at"))),
+                pl.when(c("at").is_null()).then(pl.lit("")).otherwise(phrase(", up to {}", c("at"))),
                 c("chatter"),
                 words.counted(c("starts"), "start", "starts"),
             ),

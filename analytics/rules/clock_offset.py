@@ -14,6 +14,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import polars as pl
+from coilbook.ingest.phrases import phrase
 from coilbook.analytics.confidence import above, confidence
 from coilbook.analytics.rules import words
 from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
@@ -114,7 +115,7 @@ def _findings(days: pl.DataFrame, settings: Settings) -> pl.DataFrame:
             starts=c("starts"),
             due=c("due"),
         ),
-        sentence=pl.format(
+        sentence=phrase(
             "Its clock is {} {}: the last {} by the clock came {} than due, alike since {}{}.",
             words.duration(c("offset_s").abs()),
             pl.when(c("offset_s") > 0).then(pl.lit("slow")).otherwise(pl.lit("fast")),

@@ -17,6 +17,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import polars as pl
+from coilbook.ingest.phrases import phrase
 from coilbook.analytics.confidence import above, confidence
 from coilbook.analytics.costs import DAYS_BACK, per_year
 from coilbook.analytics.rules import words
@@ -113,13 +114,11 @@ def _findings(days: pl.DataFrame, settings: Settings) -> pl.DataFrame:
     many = c("clouds") >= settings.min_starts
     limit = pl.when(many).then(settings.min_starts).otherwise(settings.min_starts_of_few).cast(pl.Float64)
     hold = pl.when(c("min_run_s") > 0).then(
-        pl.format(" within the {} least run time", words.duration(c("min_run_s")))
+        phrase(" within the {} least run time", words.duration(c("min_run_s")))
     )
-    bought = pl.when(c("grid_wh") > 0).then(
-        pl.format("; {} were bought for them", words.energy(c("grid_wh")))
-    )
+    bought = pl.when(c("grid_wh") > 0).then(phrase("; {} were bought for them", words.energy(c("grid_wh"))))
     fell = pl.when(c("fall_w") > 0).then(
-        pl.format(", generation falling by {} on average", words.power(c("fall_w")))
+        phrase(", generation falling by {} on average", words.power(c("fall_w")))
     )
     return days.select(
         "site_id",
@@ -146,7 +145,7 @@ def _findings(days: pl.DataFrame, settings: Settings) -> pl.DataFrame:
                 "365 x bought kWh of 28 days x (lowest import - highest export price) / (7 x weeks)"
             ),
         ),
-        sentence=pl.format(
+        sentence=phrase(
             "{} of {} on {} lost the sun to a cloud{}{}{}.",
             c("clouds"),
             words.counted(c("n"), "surplus start", "surplus starts"),
@@ -155,7 +154,7 @@ def _findings(days: pl.DataFrame, settings: Settings) -> pl.DataFrame:
             fell.fill_null(""),
             bought.fill_null(""),
         ),
-        next_step=pl.format(
+        next_step=phrase(
             "Change a setting if it goes on: raise the on level (now {}), or ask for the surplus to last "
             "longer before a start; the replay of this circuit's own days shows what either would do.",
             words.power(c("surplus_on_w")).fill_null("not set"),

@@ -15,6 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import polars as pl
+from coilbook.ingest.phrases import phrase
 from coilbook.analytics.confidence import above, below, confidence
 from coilbook.analytics.rules import words
 from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
@@ -111,20 +112,20 @@ def _sentence() -> pl.Expr:
     early, late = words.day_and_year(c("date_100_early")), words.day_and_year(c("date_100_late"))
     between = (
         pl.when(c("date_100_late").is_null())
-        .then(pl.format("{} at the earliest", early))
+        .then(phrase("{} at the earliest", early))
         .when(c("date_100_early") == c("date_100_late"))
-        .then(pl.format("about {}", early))
-        .otherwise(pl.format("between {} and {}", early, late))
+        .then(phrase("about {}", early))
+        .otherwise(phrase("between {} and {}", early, late))
     )
     far = (c("date_100_early") - c("local_date")).dt.total_days() > FAR_DAYS
     date = (
         pl.when((c("used") >= 1) | c("date_100_early").is_null())
         .then(pl.lit(""))
         .when(far)
-        .then(pl.format("; at {} operations a day the rest lasts more than ten years", rate))
-        .otherwise(pl.format("; at {} operations a day all of it will be used {}", rate, between))
+        .then(phrase("; at {} operations a day the rest lasts more than ten years", rate))
+        .otherwise(phrase("; at {} operations a day all of it will be used {}", rate, between))
     )
-    return pl.format(
+    return phrase(
         "{} % of the contactor's rated {} life is used after {} operations{}.",
         words.whole(100 * c("used")),
         life,
@@ -135,8 +136,8 @@ def _sentence() -> pl.Expr:
 
 def _next_step() -> pl.Expr:
     c = pl.col
-    coil = pl.when(c("coil_v").is_not_null()).then(pl.format(", {} V coil", words.number(c("coil_v"))))
-    return pl.format(
+    coil = pl.when(c("coil_v").is_not_null()).then(phrase(", {} V coil", words.number(c("coil_v"))))
+    return phrase(
         "Plan a contactor change for the next round by a licensed person, with every source isolated and "
         "proved dead; bring {}{}. A longer least run time would slow the wear.",
         c("contactor").fill_null("the contactor type found on site"),

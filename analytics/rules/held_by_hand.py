@@ -13,6 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import polars as pl
+from coilbook.ingest.phrases import phrase
 from coilbook.analytics.confidence import above, confidence
 from coilbook.analytics.rules import words
 from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
@@ -61,7 +62,7 @@ def judge(frames: Frames, settings: Settings) -> Findings:
                 windows=c("windows"),
                 excused_s=c("excused_s"),
             ),
-            sentence=pl.format(
+            sentence=phrase(
                 "Held by hand since {}, for {} up to {}; because of it {} {} did not run as due.",
                 c("since_local"),
                 words.duration(c("held_s")),

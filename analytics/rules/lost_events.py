@@ -12,6 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import polars as pl
+from coilbook.ingest.phrases import phrase
 from coilbook.analytics.confidence import above, confidence
 from coilbook.analytics.rules import words
 from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
@@ -45,7 +46,7 @@ def judge(frames: Frames, settings: Settings) -> Findings:
             evidence=words.evidence(
                 events=c("events"), lost_events=c("lost_events"), resets=c("resets"), firmware=c("firmware")
             ),
-            sentence=pl.format(
+            sentence=phrase(
                 "{} of {} {} missing from the controller's numbering on {} ({} %).",
                 c("lost_events"),
                 words.counted(due, "event", "events"),

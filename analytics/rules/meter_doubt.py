@@ -13,6 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import polars as pl
+from coilbook.ingest.phrases import phrase
 from coilbook.analytics.confidence import above, confidence
 from coilbook.analytics.rules import words
 from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
@@ -104,14 +105,14 @@ def _sentence() -> pl.Expr:
         .then(pl.lit("; it closes with battery_w turned round"))
         .otherwise(pl.lit(""))
     )
-    off = pl.format("the balance is off in {} % of samples{}", words.whole(100 * c("off")), turned)
-    pv = pl.format("generation is below zero in {} % of samples by day", words.whole(100 * c("pv")))
-    house = pl.format("house power is below zero in {} % of samples", words.whole(100 * c("house")))
+    off = phrase("the balance is off in {} % of samples{}", words.whole(100 * c("off")), turned)
+    pv = phrase("generation is below zero in {} % of samples by day", words.whole(100 * c("pv")))
+    house = phrase("house power is below zero in {} % of samples", words.whole(100 * c("house")))
     parts = [
         pl.when(hit).then(text) for hit, text in (("off_hit", off), ("pv_hit", pv), ("house_hit", house))
     ]
     joined = pl.concat_list(parts).list.drop_nulls().list.join("; ")
-    return pl.format("Power log on {}: {}.", words.day(c("local_date")), joined)
+    return phrase("Power log on {}: {}.", words.day(c("local_date")), joined)
 
 
 def _next_step() -> pl.Expr:

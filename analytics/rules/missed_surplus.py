@@ -17,6 +17,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import polars as pl
+from coilbook.ingest.phrases import phrase
 from coilbook.analytics.confidence import above, confidence
 from coilbook.analytics.costs import DAYS_BACK, per_year
 from coilbook.analytics.rules import words
@@ -77,7 +78,7 @@ def judge(frames: Frames, settings: Settings) -> Findings:
                 "365 x unused kWh of 28 days x (lowest import - highest export price) / (7 x weeks)"
             ),
         ),
-        sentence=pl.format(
+        sentence=phrase(
             "Stood still for {} with surplus to spare on {}, from {} on: a tenth or more above its on "
             "level of {}{}.",
             words.duration(c("idle_surplus_s")),
@@ -85,7 +86,7 @@ def judge(frames: Frames, settings: Settings) -> Findings:
             c("from"),
             words.power(c("surplus_on_w")),
             pl.when(c("idle_surplus_wh").is_not_null())
-            .then(pl.format("; {} went unused", words.energy(c("idle_surplus_wh"))))
+            .then(phrase("; {} went unused", words.energy(c("idle_surplus_wh"))))
             .otherwise(pl.lit("")),
         ),
         next_step=pl.lit(

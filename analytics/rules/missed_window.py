@@ -14,6 +14,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import polars as pl
+from coilbook.ingest.phrases import phrase
 from coilbook.analytics.confidence import confidence
 from coilbook.analytics.rules import words
 from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
@@ -97,25 +98,21 @@ def _sentence() -> pl.Expr:
     early_s = (c("end_ts") - c("last_off_ts")).dt.total_seconds()
     what = (
         pl.when(c("verdict") == "missed")
-        .then(pl.format("did not run at all; {} were due", need))
+        .then(phrase("did not run at all; {} were due", need))
         .when(c("verdict") == "late")
-        .then(pl.format("began {} late, at {}; ran {} of {}", words.duration(late_s), c("on_at"), on, need))
+        .then(phrase("began {} late, at {}; ran {} of {}", words.duration(late_s), c("on_at"), on, need))
         .when(c("verdict") == "cut_short")
-        .then(
-            pl.format("stopped {} early, at {}; ran {} of {}", words.duration(early_s), c("off_at"), on, need)
-        )
-        .otherwise(pl.format("ran {} of the {} due", on, need))
+        .then(phrase("stopped {} early, at {}; ran {} of {}", words.duration(early_s), c("off_at"), on, need))
+        .otherwise(phrase("ran {} of the {} due", on, need))
     )
     others = (
         pl.when(c("n") > 1)
         .then(
-            pl.format(
-                "; {} of the day fell short too", words.counted(c("n") - 1, "more window", "more windows")
-            )
+            phrase("; {} of the day fell short too", words.counted(c("n") - 1, "more window", "more windows"))
         )
         .otherwise(pl.lit(""))
     )
-    return pl.format(
+    return phrase(
         "In its window {} ({} to {}) on {} it {}{}.",
         c("window_id"),
         c("from"),

@@ -17,6 +17,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import polars as pl
+from coilbook.ingest.phrases import phrase
 from coilbook.analytics.confidence import above, confidence
 from coilbook.analytics.rules import words
 from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
@@ -110,9 +111,7 @@ def _findings(days: pl.DataFrame, settings: Settings) -> pl.DataFrame:
     checks = pl.when("own").then(c("gone_absent")).otherwise(c("checks"))
     share, limit = 100 * count / checks, pl.lit(100 * settings.min_absent_share)
     span = pl.when("own").then(pl.lit("3 days")).otherwise(pl.lit("7 days"))
-    before = pl.when("own").then(
-        pl.format("; in the two weeks before it drew at {} closings", c("before_seen"))
-    )
+    before = pl.when("own").then(phrase("; in the two weeks before it drew at {} closings", c("before_seen")))
     return days.select(
         "site_id",
         "local_date",
@@ -131,7 +130,7 @@ def _findings(days: pl.DataFrame, settings: Settings) -> pl.DataFrame:
             expected_w=c("due").list.median().round(0),
             closings=c("at").list.tail(12).list.eval(words.rfc3339(pl.element())),
         ),
-        sentence=pl.format(
+        sentence=phrase(
             "No load at {} of {} in the {} to {}: power moved by {} where {} were due{}.",
             count,
             words.counted(checks, "closing", "closings"),

@@ -15,6 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import polars as pl
+from coilbook.ingest.phrases import phrase
 from coilbook.analytics.confidence import above, confidence
 from coilbook.analytics.rules import words
 from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
@@ -72,7 +73,7 @@ def judge(frames: Frames, settings: Settings) -> Findings:
                 by_hand=c("by_hand"),
                 rated_w=c("rated_w"),
             ),
-            sentence=pl.format(
+            sentence=phrase(
                 "On for {} of the island from {} to {} on {}, though it is set to be shed{}.",
                 words.duration(c("on_s")),
                 c("from"),

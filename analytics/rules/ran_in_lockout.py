@@ -14,6 +14,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import polars as pl
+from coilbook.ingest.phrases import phrase
 from coilbook.analytics.confidence import above, confidence
 from coilbook.analytics.costs import DAYS_BACK, per_year
 from coilbook.analytics.rules import words
@@ -76,15 +77,15 @@ def _findings(days: pl.DataFrame, settings: Settings) -> pl.DataFrame:
     limit = pl.lit(settings.max_on_s / 60)
     minutes = c("on_s") / 60
     spent = pl.when((c("own_wh") > 0) & c("own_wh").is_not_null()).then(
-        pl.format("; {}", words.energy(c("own_wh")))
+        phrase("; {}", words.energy(c("own_wh")))
     )
     dearer = pl.when(c("extra") > 0).then(
-        pl.format(", {} more than at the day's cheapest price", words.money(c("extra"), c("currency")))
+        phrase(", {} more than at the day's cheapest price", words.money(c("extra"), c("currency")))
     )
     where = (
         pl.when(c("n") == 1)
-        .then(pl.format("the lockout {} to {}", c("from"), c("to")))
-        .otherwise(pl.format("{} lockouts, the first {} to {},", c("n"), c("from"), c("to")))
+        .then(phrase("the lockout {} to {}", c("from"), c("to")))
+        .otherwise(phrase("{} lockouts, the first {} to {},", c("n"), c("from"), c("to")))
     )
     return days.select(
         "site_id",
@@ -104,7 +105,7 @@ def _findings(days: pl.DataFrame, settings: Settings) -> pl.DataFrame:
                 "365 x excess cost of the last 28 days / (7 x weeks since the first of them)"
             ),
         ),
-        sentence=pl.format(
+        sentence=phrase(
             "Ran {} in {} on {}, not begun by hand{}{}.",
             words.duration(c("on_s")),
             where,

@@ -15,6 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import polars as pl
+from coilbook.ingest.phrases import phrase
 from coilbook.analytics.confidence import confidence
 from coilbook.analytics.rules import words
 from coilbook.analytics.rules.hours import OTHER, weekly_overlap
@@ -77,8 +78,8 @@ def judge(frames: Frames, settings: Settings) -> Findings:
             unit=pl.lit("faults"),
             confidence=confidence(c("n"), pl.lit(0.0), pl.lit(1.0)),
             evidence=words.evidence(kinds=c("kind"), faults=c("fault")),
-            sentence=pl.format("Registry: {}.", c("fault").list.join("; ")),
-            next_step=pl.format(
+            sentence=phrase("Registry: {}.", c("fault").list.join("; ")),
+            next_step=phrase(
                 "Change the registry or the setting: {}.",
                 c("change").list.unique(maintain_order=True).list.join("; "),
             ),
@@ -96,7 +97,7 @@ def _overloaded(circuits: pl.DataFrame) -> pl.DataFrame:
     c = pl.col
     rating = c("contactor").str.extract(r"(\d+(?:\.\d+)?)\s*A\b").cast(pl.Float64)
     over = circuits.with_columns(rating_a=rating).filter(c("load_a") > c("rating_a"))
-    text = pl.format(
+    text = phrase(
         "the load of {} A is above the {} A of the contactor",
         words.number(c("load_a")),
         words.number(c("rating_a")),
@@ -114,7 +115,7 @@ def _in_lockout(windows: pl.DataFrame, all_windows: pl.DataFrame) -> pl.DataFram
     other = {"days": OTHER[0], "start_min": OTHER[1], "end_min": OTHER[2], "window_id": "lockout_id"}
     lockouts = all_windows.filter(c("kind") == "lockout").select(*DAY, *other).rename(other)
     inside = weekly_overlap(windows.join(lockouts, on=DAY)).filter("inside")
-    text = pl.format("run window {} lies inside lockout {}", c("window_id"), c("lockout_id"))
+    text = phrase("run window {} lies inside lockout {}", c("window_id"), c("lockout_id"))
     return _fault(inside, "window_in_lockout", text, "move the run window out of the lockout")
 
 
@@ -122,7 +123,7 @@ def _min_run(windows: pl.DataFrame, circuits: pl.DataFrame) -> pl.DataFrame:
     c = pl.col
     length_s = 60 * (c("end_min") - c("start_min"))
     long = windows.join(circuits.select(*DAY, "min_run_s"), on=DAY).filter(c("min_run_s") > length_s)
-    text = pl.format(
+    text = phrase(
         "the least run time of {} is longer than run window {} ({})",
         words.duration(c("min_run_s")),
         c("window_id"),
@@ -134,7 +135,7 @@ def _min_run(windows: pl.DataFrame, circuits: pl.DataFrame) -> pl.DataFrame:
 def _levels(circuits: pl.DataFrame) -> pl.DataFrame:
     c = pl.col
     crossed = circuits.filter(c("surplus_on_w") < c("surplus_off_w"))
-    text = pl.format(
+    text = phrase(
         "the on level of {} is below the off level of {}",
         words.power(c("surplus_on_w")),
         words.power(c("surplus_off_w")),
@@ -155,7 +156,7 @@ def _dear_hours(windows: pl.DataFrame, frames: Frames, settings: Settings) -> pl
         .agg(share=c("shared_min").sum() / c("week_min").first(), price=c("import_per_kwh").first())
         .filter(c("share") >= settings.min_dear_share)
     )
-    text = pl.format(
+    text = phrase(
         "{} % of run window {} lies in the dearest hours of the tariff",
         words.whole(100 * c("share")),
         c("window_id"),

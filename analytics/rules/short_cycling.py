@@ -16,6 +16,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, field
 
 import polars as pl
+from coilbook.ingest.phrases import phrase
 from coilbook.analytics.confidence import above, below, confidence
 from coilbook.analytics.rules import words
 from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
@@ -115,23 +116,23 @@ def _main_figure(settings: Settings) -> tuple[pl.Expr, pl.Expr, pl.Expr, pl.Expr
 
 def _sentence() -> pl.Expr:
     c = pl.col
-    runs = pl.format(
+    runs = phrase(
         "; {} lasted under the {} least run time, the shortest {}",
         words.counted(c("short_runs"), "run", "runs"),
         words.duration(c("min_run_s")),
         words.duration(c("shortest_run_s")),
     )
-    starts = pl.format(
+    starts = phrase(
         "; {} starts within one hour, the limit is {}", c("starts_1h"), words.number(c("starts_limit"))
     )
-    rests = pl.format(
+    rests = phrase(
         "; {} under the {} least rest, the shortest {}",
         words.counted(c("short_rests"), "rest was", "rests were"),
         words.duration(c("min_rest_s")),
         words.duration(c("shortest_rest_s")),
     )
     nothing = pl.lit("")
-    return pl.format(
+    return phrase(
         "Started {} on {}{}{}{}.",
         words.counted(c("starts"), "time", "times"),
         words.day(c("local_date")),
@@ -143,12 +144,12 @@ def _sentence() -> pl.Expr:
 
 def _next_step() -> pl.Expr:
     c = pl.col
-    on_surplus = pl.format(
+    on_surplus = phrase(
         "Change a setting: a longer least run time, or more room between on level ({}) and off level ({}).",
         words.power(c("surplus_on_w")).fill_null("not set"),
         words.power(c("surplus_off_w")).fill_null("not set"),
     )
-    rest = pl.format(
+    rest = phrase(
         "Change a setting: check that the controller holds the least rest of {} between runs.",
         words.duration(c("min_rest_s")).fill_null("3 to 5 min"),
     )

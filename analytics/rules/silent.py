@@ -13,6 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import polars as pl
+from coilbook.ingest.phrases import phrase
 from coilbook.analytics.confidence import below, confidence
 from coilbook.analytics.rules import words
 from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
@@ -43,12 +44,12 @@ def judge(frames: Frames, settings: Settings) -> Findings:
     silent = words.with_clock(silent, {"last_ts": "last_at"})
     share = 100 * c("covered_share")
     limit = pl.lit(100 * settings.min_covered_share)
-    nothing = pl.format(
+    nothing = phrase(
         "Nothing came from this site on {}; {} of the day were due.",
         words.day(c("local_date")),
         words.duration(c("due_s")),
     )
-    little = pl.format(
+    little = phrase(
         "Samples cover only {} of {} on {} ({} %); the longest gap is {}, the last row came at {}.",
         words.duration(c("covered_s")),
         words.duration(c("due_s")),

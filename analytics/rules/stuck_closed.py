@@ -17,6 +17,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import polars as pl
+from coilbook.ingest.phrases import phrase
 from coilbook.analytics.confidence import above, confidence
 from coilbook.analytics.rules import words
 from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
@@ -100,7 +101,7 @@ def _findings(days: pl.DataFrame) -> pl.DataFrame:
         ),
         sentence=pl.when(house)
         .then(
-            pl.format(
+            phrase(
                 "Told to open at {} on {}, but the load stayed on: it came on with {} at {}, nothing fell "
                 "at the "
                 "opening, and 30 min later the house was still up by {}.",
@@ -112,7 +113,7 @@ def _findings(days: pl.DataFrame) -> pl.DataFrame:
             )
         )
         .otherwise(
-            pl.format(
+            phrase(
                 "Drew {} or more at its own meter for {} while commanded off on {}, from {}.",
                 words.power(c("rise_w")),
                 words.duration(60 * c("longest")),

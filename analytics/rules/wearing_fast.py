@@ -14,6 +14,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import polars as pl
+from coilbook.ingest.phrases import phrase
 from coilbook.analytics.confidence import above, confidence
 from coilbook.analytics.rules import words
 from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
@@ -78,7 +79,7 @@ def _findings(raised: pl.DataFrame) -> pl.DataFrame:
             class_median=c("median"),
             class_circuits=c("peers"),
         ),
-        sentence=pl.format(
+        sentence=phrase(
             "Its contactor works {} times a day over {} covered days up to {}; the median of {} circuits of "
             "this kind is {}.",
             words.decimals(c("ops_per_day"), 1),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import polars as pl
+from coilbook.ingest.phrases import phrase
 
 
 def duration(seconds: pl.Expr) -> pl.Expr:
@@ -14,12 +15,12 @@ def duration(seconds: pl.Expr) -> pl.Expr:
     exact = (seconds < 120) & (seconds % 60 != 0)
     return (
         pl.when(exact)
-        .then(pl.format("{} s", seconds.round(mode="half_away_from_zero").cast(pl.Int64)))
+        .then(phrase("{} s", seconds.round(mode="half_away_from_zero").cast(pl.Int64)))
         .when(minutes < 60)
-        .then(pl.format("{} min", minutes))
+        .then(phrase("{} min", minutes))
         .when(rest == 0)
-        .then(pl.format("{} h", hours))
-        .otherwise(pl.format("{} h {} min", hours, rest))
+        .then(phrase("{} h", hours))
+        .otherwise(phrase("{} h {} min", hours, rest))
     )
 
 
@@ -29,7 +30,7 @@ def decimals(value: pl.Expr, places: int) -> pl.Expr:
     scaled = (value.abs() * scale).round(mode="half_away_from_zero").cast(pl.Int64)
     sign = pl.when((value < 0) & (scaled > 0)).then(pl.lit("-")).otherwise(pl.lit(""))
     fraction = (scaled % scale).cast(pl.String).str.zfill(places)
-    return pl.format("{}{}.{}", sign, scaled // scale, fraction)
+    return phrase("{}{}.{}", sign, scaled // scale, fraction)
 
 
 def whole(value: pl.Expr) -> pl.Expr:
@@ -46,8 +47,8 @@ def power(watts: pl.Expr) -> pl.Expr:
     """Power [W] as "850 W" or "1.5 kW"."""
     return (
         pl.when(watts.abs() < 1000)
-        .then(pl.format("{} W", whole(watts)))
-        .otherwise(pl.format("{} kW", decimals(watts / 1000, 1)))
+        .then(phrase("{} W", whole(watts)))
+        .otherwise(phrase("{} kW", decimals(watts / 1000, 1)))
     )
 
 
@@ -55,14 +56,14 @@ def energy(watt_hours: pl.Expr) -> pl.Expr:
     """Energy [Wh] as "80 Wh" or "2.1 kWh"."""
     return (
         pl.when(watt_hours.abs() < 100)
-        .then(pl.format("{} Wh", whole(watt_hours)))
-        .otherwise(pl.format("{} kWh", decimals(watt_hours / 1000, 1)))
+        .then(phrase("{} Wh", whole(watt_hours)))
+        .otherwise(phrase("{} kWh", decimals(watt_hours / 1000, 1)))
     )
 
 
 def money(amount: pl.Expr, currency: pl.Expr) -> pl.Expr:
     """An amount as "1.02 EUR"."""
-    return pl.format("{} {}", decimals(amount, 2), currency)
+    return phrase("{} {}", decimals(amount, 2), currency)
 
 
 def day(local_date: pl.Expr) -> pl.Expr:
@@ -77,7 +78,7 @@ def day_and_year(local_date: pl.Expr) -> pl.Expr:
 
 def counted(count: pl.Expr, one: str, many: str) -> pl.Expr:
     """A count with its noun: "1 run", "5 runs"."""
-    return pl.format("{} {}", count, pl.when(count == 1).then(pl.lit(one)).otherwise(pl.lit(many)))
+    return phrase("{} {}", count, pl.when(count == 1).then(pl.lit(one)).otherwise(pl.lit(many)))
 
 
 def rfc3339(ts: pl.Expr) -> pl.Expr:

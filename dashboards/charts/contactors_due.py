@@ -6,6 +6,7 @@ from datetime import date
 
 import altair as alt
 import polars as pl
+from coilbook.dashboards.phrases import phrase
 from coilbook.dashboards import palette
 from coilbook.dashboards.charts.look import AXIS_PX
 
@@ -43,7 +44,7 @@ def contactors_due_data(due: pl.DataFrame) -> pl.DataFrame:
 
 def quarter_name(column: str) -> pl.Expr:
     """`2026 Q2` of a date."""
-    return pl.format("{} Q{}", pl.col(column).dt.year(), pl.col(column).dt.quarter())
+    return phrase("{} Q{}", pl.col(column).dt.year(), pl.col(column).dt.quarter())
 
 
 def contactors_due_chart(quarters: pl.DataFrame) -> alt.Chart:

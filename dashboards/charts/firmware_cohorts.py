@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import altair as alt
 import polars as pl
+from coilbook.dashboards.phrases import phrase
 from coilbook.dashboards import palette, words
 from coilbook.dashboards.charts.intervals_by_row import intervals_chart
 
@@ -48,7 +49,7 @@ def _panel(name: str, rates: pl.DataFrame) -> alt.LayerChart:
     before = pl.col("period") == "before"
     drawn = rates.select(
         pl.col("firmware").replace_strict(places, return_dtype=pl.Int64).alias("row"),
-        pl.format("Version {}, {} circuits", "firmware", pl.col("circuits").max().over("firmware")).alias(
+        phrase("Version {}, {} circuits", "firmware", pl.col("circuits").max().over("firmware")).alias(
             "label"
         ),
         pl.col("rate").alias("value"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import altair as alt
 import polars as pl
+from coilbook.dashboards.phrases import phrase
 from coilbook.dashboards import palette, words
 from coilbook.dashboards.charts.intervals_by_row import intervals_chart
 from coilbook.dashboards.labels import said
@@ -32,7 +33,7 @@ def rule_precision_chart(rules: pl.DataFrame) -> alt.LayerChart:
     known = rules.filter(pl.col("precision").is_not_null())
     drawn = known.with_row_index("row").select(
         pl.col("row").cast(pl.Int64),
-        pl.format("{}: {} of {} confirmed", "rule", "confirmed", "seen").alias("label"),
+        phrase("{}: {} of {} confirmed", "rule", "confirmed", "seen").alias("label"),
         pl.col("precision").alias("value"),
         "low",
         "high",

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 
 import altair as alt
 import polars as pl
+from coilbook.dashboards.phrases import phrase
 from coilbook.dashboards import palette, words
 from coilbook.dashboards.charts.look import AXIS_PX, layered, time_scale
 from coilbook.dashboards.labels import circuit_name, said
@@ -184,7 +185,7 @@ def _windows(windows: pl.DataFrame, lanes: pl.DataFrame) -> pl.DataFrame:
         (pl.col("lane") + BOTTOM + 0.06).alias("bottom"),
         pl.lit("window").alias("layer"),
         named.replace_strict(palette.BEHIND, return_dtype=pl.String).alias("colour"),
-        pl.format("{} {}", named, "window_id").alias("what"),
+        phrase("{} {}", named, "window_id").alias("what"),
         said("verdict", words.VERDICT).alias("more"),
     )
 
@@ -207,7 +208,7 @@ def _runs(runs: pl.DataFrame, lanes: pl.DataFrame) -> pl.DataFrame:
     cause = pl.col("cause_on").fill_null("unknown")
     known = pl.when(cause.is_in(list(palette.CAUSE))).then(cause).otherwise(pl.lit("unknown"))
     length = pl.col("on_s").map_elements(words.duration, pl.String)
-    many = pl.when(pl.col("runs") > 1).then(pl.format("{} runs, {} on", "runs", length)).otherwise(length)
+    many = pl.when(pl.col("runs") > 1).then(phrase("{} runs, {} on", "runs", length)).otherwise(length)
     return runs.join(lanes, on="circuit_id").select(
         "circuit_id",
         pl.col("start").alias("from"),
@@ -216,8 +217,8 @@ def _runs(runs: pl.DataFrame, lanes: pl.DataFrame) -> pl.DataFrame:
         (pl.col("lane") + BOTTOM).alias("bottom"),
         pl.lit("run").alias("layer"),
         known.replace_strict(palette.CAUSE, return_dtype=pl.String).alias("colour"),
-        pl.format("on: {}", known.replace_strict(words.CAUSE, return_dtype=pl.String)).alias("what"),
-        pl.when("open").then(pl.format("{}, still on", many)).otherwise(many).alias("more"),
+        phrase("on: {}", known.replace_strict(words.CAUSE, return_dtype=pl.String)).alias("what"),
+        pl.when("open").then(phrase("{}, still on", many)).otherwise(many).alias("more"),
     )
 
 
@@ -231,7 +232,7 @@ def _dips(dips: pl.DataFrame, lanes: pl.DataFrame) -> pl.DataFrame:
         pl.lit("dip").alias("layer"),
         pl.lit(palette.DIP).alias("colour"),
         pl.lit("surplus under the off level").alias("what"),
-        pl.format("because of: {}", "why").alias("more"),
+        phrase("because of: {}", "why").alias("more"),
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import altair as alt
 import polars as pl
+from coilbook.dashboards.phrases import phrase
 from coilbook.dashboards import palette, words
 from coilbook.dashboards.charts.look import AXIS_PX
 from coilbook.dashboards.labels import said
@@ -28,7 +29,7 @@ def window_calendar_data(record: pl.DataFrame) -> pl.DataFrame:
     rank = pl.col("verdict").replace_strict(
         {v: i for i, v in enumerate(RANK)}, default=0, return_dtype=pl.Int32
     )
-    each = pl.format(
+    each = phrase(
         "{}: {}, on {} min",
         "window_id",
         said("verdict", words.VERDICT),
@@ -44,7 +45,7 @@ def window_calendar_data(record: pl.DataFrame) -> pl.DataFrame:
         )
     )
     return days.select(
-        pl.format("{}s of circuit {}", said("kind", words.KIND), "circuit_id").alias("panel"),
+        phrase("{}s of circuit {}", said("kind", words.KIND), "circuit_id").alias("panel"),
         date,
         (date - pl.duration(days=date.dt.weekday() - 1)).cast(pl.Date).alias("week"),
         date.dt.weekday()
