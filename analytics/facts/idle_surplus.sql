@@ -14,13 +14,13 @@ WITH follower AS (
 ample AS (
     SELECT site_id, local_date, ts, least(end_ts, day_end) AS end_ts, pv_w + battery_w - house_w AS surplus_w
     FROM sample
-    WHERE pv_w + battery_w - house_w >= (SELECT 1.1 * min(surplus_on_w) FROM follower) AND end_ts > ts
+    WHERE 10 * (pv_w + battery_w - house_w) >= (SELECT 11 * min(surplus_on_w) FROM follower) AND end_ts > ts
 ),
 candidate AS (
     SELECT f.circuit_id, f.local_date, f.rated_w, a.ts, a.end_ts, a.surplus_w
     FROM follower f
     JOIN ample a ON a.site_id = f.site_id AND a.local_date = f.local_date
-    WHERE a.surplus_w >= 1.1 * f.surplus_on_w
+    WHERE 10 * a.surplus_w >= 11 * f.surplus_on_w
 ),
 taken AS (
     SELECT r.circuit_id, r.start AS from_ts, r.until AS to_ts, r."end" AS end_ts FROM new_run r
