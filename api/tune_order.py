@@ -41,6 +41,9 @@ class TuneOrder(BaseModel):
     )
     appliances: list[Appliance] = Field([], description="classes of appliance; empty = all", max_length=8)
     areas: list[str] = Field([], description="only sites of these areas; empty = all", max_length=200)
+    also_clock: bool = Field(
+        False, description="circuits that do not follow surplus too, replayed as if they did"
+    )
     pv_kw: tuple[float, float] | None = Field(None, description="rated PV from (included) and to [kW]")
     battery: bool | None = Field(None, description="only sites with, or without, a battery")
     variability: tuple[float, float] | None = Field(
@@ -99,7 +102,9 @@ class TuneOrder(BaseModel):
         made = TuneRequest(
             appliances=tuple(self.appliances),
             candidates=candidates,
-            cohort=Cohort(tuple(self.areas) or None, self.pv_kw, self.battery, self.variability),
+            cohort=Cohort(
+                tuple(self.areas) or None, self.pv_kw, self.battery, self.variability, not self.also_clock
+            ),
             months=tuple(self.months),
             first=self.first,
             last=self.last,

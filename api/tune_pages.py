@@ -39,11 +39,14 @@ KEPT = 50
 MANY = ("appliances", "areas")
 ONES = (
     *("min_runs_min", "on_levels", "off_levels", "on_delays_s", "off_delays_s", "min_rests_min"),
-    *("pv_kw", "battery", "variability", "months", "first", "last", "valid_from"),
+    *("also_clock", "pv_kw", "battery", "variability", "months", "first", "last", "valid_from"),
     *("contactor_change", "default_life_ops", "start_cost", "own_kwh_value", "name", "seed", "resamples"),
 )
 FOLDED = ("on_levels", "off_levels", "on_delays_s", "off_delays_s", "min_rests_min")
-BLANK = {**dict.fromkeys(ONES, ""), "min_runs_min": ", ".join(f"{m:g}" for m in TuneOrder().min_runs_min)}
+BLANK = {
+    **dict.fromkeys(ONES, ""),
+    "min_runs_min": ", ".join(f"{m:g}" for m in order_from_text({}).min_runs_min),
+}
 
 
 @router.api_route("", methods=["GET", "HEAD"])

@@ -82,7 +82,9 @@ def _print_left_out(left_out: pl.DataFrame) -> None:
     if left_out.is_empty():
         return
     say("circuits left out")
-    print_table(("circuit", "site", "appliance", "why"), left_out.iter_rows())
+    rows = left_out.group_by("reason", maintain_order=True).agg("circuit_id").iter_rows()
+    named = ((reason, len(circuits), ", ".join(circuits)) for reason, circuits in rows)
+    print_table(("why", "circuits", "which"), named, right=("circuits",))
     say("")
 
 

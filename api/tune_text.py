@@ -79,6 +79,8 @@ def _read(name: str, value: str | Sequence[str]) -> Any:
         return span(name, value)
     if name == "months":
         return months(value)
+    if name == "also_clock":
+        return True
     if name == "battery":
         return _battery(value)
     if name in NUMBERS:

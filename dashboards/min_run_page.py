@@ -15,7 +15,14 @@ from coilbook.dashboards.charts.min_run_cost import cost_chart, cost_data
 from coilbook.dashboards.charts.min_run_energy import energy_chart, energy_data
 from coilbook.dashboards.charts.min_run_lengths import lengths_chart, lengths_data
 from coilbook.dashboards.charts.min_run_sites import sites_chart, sites_data
-from coilbook.dashboards.min_run_words import asked_table, compared_table, past_sentence, shape_of
+from coilbook.dashboards.min_run_words import (
+    asked_table,
+    compared_table,
+    past_sentence,
+    said_alone,
+    shape_of,
+    summary_table,
+)
 from coilbook.dashboards.render import render
 from coilbook.dashboards.tables import Table
 
@@ -61,6 +68,7 @@ class Part:
     one: dict[str, Any]
     key: str
     query: str
+    said: str
     cost: Table
     parts: Table
     worse: Table
@@ -85,6 +93,7 @@ def min_run_page(seen: Seen) -> str:
         refresh=REFRESH_S if seen.running is not None else 0,
         shows_result=result,
         parts=class_parts(shown["frames"], seen.earlier) if shown is not None and result else [],
+        summary=summary_table(shown["frames"]["recommendations"]) if result and shown else None,
         whole=whole_tables(shown) if shown is not None and result else {},
         classes=list(seen.classes.iter_rows(named=True)),
         kept=[_kept(one) for one in seen.kept],
@@ -103,8 +112,9 @@ def class_parts(frames: Frames, earlier: Mapping[str, Any] | None = None, links:
         made.append(
             Part(
                 one=one,
-                key=f"class-{place}",
+                key=part_key(place),
                 query=urlencode({"appliance": one["appliance"], "currency": one["currency"], **beside}),
+                said=said_alone(one["sentence"]),
                 cost=tables.cost_table(mine["curves"], one),
                 parts=tables.parts_table(mine["curves"], one),
                 worse=tables.sites_table(mine["sites"], one["currency"], worse=True, links=links),
@@ -119,13 +129,13 @@ def class_parts(frames: Frames, earlier: Mapping[str, Any] | None = None, links:
     return made
 
 
-def whole_tables(shown: Mapping[str, Any], links: bool = True) -> dict[str, Any]:
+def whole_tables(shown: Mapping[str, Any]) -> dict[str, Any]:
     """What a result says of all its classes together."""
     frames: Frames = shown["frames"]
     return {
         "asked": asked_table(shown),
-        "past": min_run_tables.past_table(frames["past_changes"], links),
-        "left_out": min_run_tables.left_out_table(frames["left_out"], links),
+        "past": min_run_tables.past_table(frames["past_changes"]),
+        "left_out": min_run_tables.left_out_table(frames["left_out"]),
         "assumptions": frames["assumptions"]["text"].to_list(),
         "rows": frames["registry"].height,
     }

@@ -10,7 +10,7 @@ import vl_convert
 from coilbook.dashboards import static_files
 from coilbook.dashboards.charts.look import look, spec
 from coilbook.dashboards.min_run_page import CHARTS, Part, class_parts, drawn, whole_tables
-from coilbook.dashboards.min_run_words import shape_of
+from coilbook.dashboards.min_run_words import shape_of, summary_table
 from coilbook.dashboards.render import render
 from markupsafe import Markup
 
@@ -22,8 +22,10 @@ def min_run_report(shown: Mapping[str, Any]) -> str:
         "min_run_report.html",
         shown=shown,
         parts=parts,
-        whole=whole_tables(shown, links=False),
-        style=Markup((static_files.FOLDER / "page.css").read_text("utf-8")),
+        whole=whole_tables(shown),
+        style=_style("page.css"),
+        own_style=_style("min_run.css"),
+        summary=summary_table(shown["frames"]["recommendations"]),
         shape=shape_of,
     )
 
@@ -35,6 +37,10 @@ def _with_drawings(part: Part, shown: Mapping[str, Any]) -> Part:
         if found is not None and not found[0].is_empty():
             svgs[name] = Markup(_svg(spec(found[1], name=name)))
     return replace(part, svgs=svgs)
+
+
+def _style(name: str) -> Markup:
+    return Markup((static_files.FOLDER / name).read_text("utf-8"))
 
 
 def _svg(told: dict[str, Any]) -> str:

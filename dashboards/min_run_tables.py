@@ -12,6 +12,7 @@ from coilbook.dashboards.tables import Table, heads
 from markupsafe import Markup
 
 MOST_ROWS = 200
+MOST_NAMED = 40
 MOST_CURVE_ROWS = 60
 TODAY = "today's setting"
 CHECK = "\u2713"
@@ -133,7 +134,7 @@ def scores_table(scores: pl.DataFrame, caption: str, currency: str) -> Table:
     return Table(f"{caption} [{currency}/a]", names, rows)
 
 
-def past_table(past: pl.DataFrame, links: bool = True) -> Table:
+def past_table(past: pl.DataFrame) -> Table:
     """Past changes: what they brought about a day, what the replay says, and how far it is out."""
     rows = [
         [
@@ -154,20 +155,23 @@ def past_table(past: pl.DataFrame, links: bool = True) -> Table:
     return Table("Past changes of a minimum run, 28 days either side", names, rows)
 
 
-def left_out_table(left_out: pl.DataFrame, links: bool = True) -> Table:
-    """Circuits that took no part, and why."""
+def left_out_table(left_out: pl.DataFrame) -> Table:
+    """Why circuits took no part, and which."""
+    grouped = (
+        left_out.group_by("reason", maintain_order=True)
+        .agg("circuit_id")
+        .sort(pl.col("circuit_id").list.len(), "reason", descending=[True, False])
+    )
     rows = [
-        [
-            row["circuit_id"],
-            _site(row["site_id"], links),
-            words.plain(row["appliance"], words.APPLIANCE),
-            row["reason"],
-        ]
-        for row in left_out.head(MOST_ROWS).iter_rows(named=True)
+        [words.number(len(circuits)), reason, ", ".join(circuits[:MOST_NAMED]) + _rest(circuits)]
+        for reason, circuits in grouped.iter_rows()
     ]
-    left = left_out.height - len(rows)
-    more = f"{words.number(left)} more circuits are left out." if left > 0 else ""
-    return Table("Circuits left out", heads("Circuit", "Site", "Class", "~Why"), rows, more)
+    return Table("Circuits left out", heads("#Circuits", "~Why", "~Which"), rows)
+
+
+def _rest(circuits: Sequence[str]) -> str:
+    left = len(circuits) - MOST_NAMED
+    return f" and {words.number(left)} more" if left > 0 else ""
 
 
 def _cheapest(curves: pl.DataFrame) -> tuple[pl.DataFrame, str]:
@@ -205,8 +209,3 @@ def _span(low: float, high: float | None) -> str:
     if high is None:
         return f"{words.duration(low)} and more"
     return f"{words.duration(low)} to {words.duration(high)}" if low else f"under {words.duration(high)}"
-
-
-def told(rows: Sequence[tuple[str, str]], caption: str, *names: str) -> Table:
-    """A plain table of pairs."""
-    return Table(caption, heads(*names), [list(row) for row in rows])

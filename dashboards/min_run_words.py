@@ -14,6 +14,7 @@ from markupsafe import Markup
 ASKED = {
     "appliances": "classes",
     "areas": "areas",
+    "also_clock": "circuits that do not follow surplus",
     "pv_kw": "rated PV [kW]",
     "battery": "battery",
     "variability": "variability of the PV",
@@ -35,6 +36,42 @@ ASKED = {
     "resamples": "resamples",
 }
 WITHOUT_END = 1e8
+
+
+def said_alone(sentence: str) -> str:
+    """A recommendation's sentence without the class that it begins with: the heading names that."""
+    rest = sentence.partition(": ")[2] or sentence
+    return rest[:1].upper() + rest[1:]
+
+
+def part_key(place: int) -> str:
+    """The id of a class's section."""
+    return f"class-{place}"
+
+
+def summary_table(made: pl.DataFrame) -> Table:
+    """One line a class: the answer, how sure it is, what it saves."""
+    rows = [
+        [
+            Markup('<a href="#{}">{}</a>').format(
+                part_key(place), words.plain(one["appliance"], words.APPLIANCE)
+            ),
+            _answer(one),
+            words.percent(one["agreement"]),
+            f"{words.number(one['saving'], 2)} {one['currency']}" if one["enough"] else words.DASH,
+            f"{words.number(one['saving_low'], 2)} to {words.number(one['saving_high'], 2)}"
+            if one["enough"]
+            else words.DASH,
+            words.number(one["sites_worse"]) if one["enough"] else words.DASH,
+            f"{words.number(one['circuits'])}, {words.number(one['sites'])}, {words.number(one['days'])}",
+        ]
+        for place, one in enumerate(made.iter_rows(named=True))
+    ]
+    names = heads(
+        "Class", "~Answer", "#Resamples agree", "#Saves a circuit and year", "#90 % interval",
+        "#Sites worse off", "#Circuits, sites, days",
+    )  # fmt: skip
+    return Table("In short", names, rows)
 
 
 def asked_table(shown: Mapping[str, Any]) -> Table:
@@ -118,6 +155,8 @@ def _value(name: str, value: Any) -> str:
     if name in ("pv_kw", "variability"):
         low, high = value
         return f"from {low:g}" if high > WITHOUT_END else f"from {low:g} to under {high:g}"
+    if name == "also_clock":
+        return "taken as if they did"
     if name == "battery":
         return "with" if value else "without"
     if isinstance(value, list):

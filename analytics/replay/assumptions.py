@@ -17,12 +17,14 @@ ALWAYS = (
     "Today's setting is replayed too, with the same levels and delays as the candidates: only the least run "
     "time differs, and the rest is the registry's.",
 )
+CLOCK = "Circuits that run by the clock or by hand alone are replayed as if they followed surplus as well."
 
 
 def assumptions(request: TuneRequest, currencies: Sequence[str]) -> tuple[str, ...]:
     """The sentences that hold for `request`; prices that nobody gave are marked as placeholders."""
     unit = "/".join(currencies) or "of the tariff's currency"
-    return (*ALWAYS, _worth(request.costs, unit), *_closings(request, unit), _year(request))
+    clock = () if request.cohort.followers else (CLOCK,)
+    return (*ALWAYS, *clock, _worth(request.costs, unit), *_closings(request, unit), _year(request))
 
 
 def _worth(costs: CostSettings, unit: str) -> str:
@@ -41,7 +43,7 @@ def _closings(request: TuneRequest, unit: str) -> list[str]:
     costs = request.costs
     change, life = _marked(costs, "contactor_change"), _marked(costs, "default_life_ops")
     starts = ", ".join(
-        f"{costs.start_costs.get(name, 0.0):g} {unit} of {name.replace('_', ' ')}"
+        f"{name.replace('_', ' ')} {costs.start_costs.get(name, 0.0):g} {unit}"
         for name in request.appliances or sorted(costs.start_costs)
     )
     return [

@@ -33,6 +33,8 @@ from coilbook.analytics.replay.uncertainty import Counts, Decision, decide, draw
 from coilbook.analytics.replay.words import sentence
 from coilbook.ingest.store import Session, Store
 
+NO_FOLLOWER = "it does not follow surplus: no on level in the registry, no start on surplus in its log"
+
 SITES: dict[str, Any] = {
     "appliance": pl.String,
     "currency": pl.String,
@@ -142,6 +144,8 @@ def _wanted(registry: Registry, request: TuneRequest) -> tuple[list[Circuit], li
             continue
         if circuit.valid_to is not None and (request.last is None or circuit.valid_to < request.last):
             left_out.append(LeftOut(circuit, f"the registry ends it on {circuit.valid_to}"))
+        elif request.cohort.followers and not circuit.follows:
+            left_out.append(LeftOut(circuit, NO_FOLLOWER))
         elif not registry.prices.get(registry.sites[circuit.site_id].tariff_id or ""):
             left_out.append(LeftOut(circuit, "its site has no tariff"))
         else:

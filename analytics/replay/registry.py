@@ -21,7 +21,9 @@ CIRCUITS = """
 SELECT
     circuit_id, site_id, appliance, rated_w, load_a, mech_life_ops, elec_life_ops, elec_life_a,
     coalesce(min_run_s, 0) AS min_run_s, coalesce(min_rest_s, 0) AS min_rest_s,
-    coalesce(shed_when_islanded, false) AS shed, valid_to
+    coalesce(shed_when_islanded, false) AS shed, valid_to,
+    surplus_on_w IS NOT NULL
+    OR circuit_id IN (SELECT circuit_id FROM run WHERE cause_on = 'surplus') AS follows
 FROM circuit
 QUALIFY row_number() OVER (PARTITION BY circuit_id ORDER BY valid_from DESC NULLS LAST) = 1
 ORDER BY circuit_id
@@ -50,7 +52,10 @@ class Site:
 
 @dataclass(frozen=True)
 class Circuit:
-    """Newest registry row of a circuit, columns and units as in the schema; empty run and rest are 0 s."""
+    """Newest registry row of a circuit, columns and units as in the schema; empty run and rest are 0 s.
+
+    `follows`: its controller follows surplus: an on level in the registry, or a start on surplus in its log.
+    """
 
     circuit_id: str
     site_id: str
@@ -64,6 +69,7 @@ class Circuit:
     min_rest_s: float
     shed: bool
     valid_to: date | None
+    follows: bool = False
 
 
 @dataclass(frozen=True)

@@ -25,6 +25,7 @@ class Cancelled(CoilbookError):
 class Cohort:
     """Which sites take part; None lets every site pass. Ranges are [low, high).
 
+    `followers`: only circuits whose controllers follow surplus.
     `pv_kw` [kW]: rated PV power. `variability` [1]: that of the site's PV, see `cohort.variability`.
     """
 
@@ -32,6 +33,7 @@ class Cohort:
     pv_kw: tuple[float, float] | None = None
     battery: bool | None = None
     variability: tuple[float, float] | None = None
+    followers: bool = False
 
     def admits(self, site: Site) -> bool:
         """What the registry can decide."""

@@ -102,7 +102,8 @@ def decide(cost: Floats, within: Mask, site: Counts, days: Floats, counts: Count
         reasons.append(f"only {agreement:.0%} of resamples agree ({LEAST_AGREEMENT:.0%} needed)")
     sites = len(np.unique(site))
     if sites < LEAST_SITES:
-        reasons.append(f"only {sites} sites stand behind it ({LEAST_SITES} needed)")
+        stand = "site stands" if sites == 1 else "sites stand"
+        reasons.append(f"only {sites} {stand} behind it ({LEAST_SITES} needed)")
     covered = float(np.median(days))
     if covered < LEAST_DAYS:
         reasons.append(f"only {covered:.0f} days stand behind it ({LEAST_DAYS:.0f} needed)")

@@ -10,6 +10,15 @@ if TYPE_CHECKING:
     from coilbook.analytics.replay.recommend import Recommendation
 
 
+USUAL_LEAST_S = 1800.0  # common practice for pumps and compressors on surplus
+KEPT_ON = ("air_conditioner", "heat_pump", "pool_pump", "well_pump")
+
+
+def counted(number: int, one: str, many: str) -> str:
+    """`1 site`, `3 sites`."""
+    return f"{number} {one if number == 1 else many}"
+
+
 def gains(made: Recommendation) -> bool:
     """Whether the recommendation changes the cost of any circuit by as much as a cent."""
     return max(abs(made.saving), abs(made.saving_low), abs(made.saving_high)) >= 0.005
@@ -19,8 +28,8 @@ def sentence(made: Recommendation, request: TuneRequest) -> str:
     """The recommendation of one class in words."""
     name = made.appliance.replace("_", " ")
     base = (
-        f"{made.circuits} circuits at {made.sites} sites over {made.days:.0f} days; "
-        f"{request.resamples} resamples of sites, seed {request.seed}"
+        f"{counted(made.circuits, 'circuit', 'circuits')} at {counted(made.sites, 'site', 'sites')} over "
+        f"{made.days:.0f} days; {request.resamples} resamples of sites, seed {request.seed}"
     )
     if made.candidate is None or not made.decision.enough:
         lead = "" if made.candidate is None else f" Least costly in the replay was {made.candidate.words()}."
@@ -28,9 +37,20 @@ def sentence(made: Recommendation, request: TuneRequest) -> str:
     gain = f"{abs(made.saving):.2f} {made.currency} {'less' if made.saving >= 0 else 'more'}"
     span = f"90 % interval of the saving {made.saving_low:.2f} to {made.saving_high:.2f}"
     against = f"{gain} than today's settings ({span})" if gains(made) else "the same as today's settings"
-    worse = "no site would pay more" if made.sites_worse == 0 else f"{made.sites_worse} sites would pay more"
+    many = counted(made.sites_worse, "site", "sites")
+    worse = "no site would pay more" if made.sites_worse == 0 else f"{many} would pay more"
     cost = f"It costs {made.cost:.2f} {made.currency} a circuit and year"
     return (
         f"{name}: {made.candidate.words()}. {cost}, {against}; "
-        f"{made.decision.agreement:.0%} of resamples agree; {worse}. ({base}.)"
+        f"{made.decision.agreement:.0%} of resamples agree; {worse}.{_caution(made)} ({base}.)"
+    )
+
+
+def _caution(made: Recommendation) -> str:
+    short = made.candidate is not None and made.candidate.min_run_s < USUAL_LEAST_S
+    if not short or made.appliance not in KEPT_ON:
+        return ""
+    return (
+        " Common practice keeps pumps and compressors on for 30 min at least: look at the price of a start "
+        "before going under it."
     )

@@ -27,6 +27,9 @@ def tune(
     pv_kw: Annotated[Text, typer.Option(help="Only sites of this PV rating [kW], such as 4-8.")] = None,
     battery: Annotated[Text, typer.Option(help="Only sites with, or without, a battery.")] = None,
     variability: Annotated[Text, typer.Option(help="Only sites of this PV variability, such as 1-3.")] = None,
+    also_clock: Annotated[
+        bool, typer.Option("--also-clock", help="Circuits that do not follow surplus too, as if they did.")
+    ] = False,
     season: Annotated[Text, typer.Option(help="Only these months, such as 5-9 or 11-2.")] = None,
     first: Annotated[Text, typer.Option(help="First local date to replay.", metavar="DATE")] = None,
     last: Annotated[Text, typer.Option(help="Last local date to replay.", metavar="DATE")] = None,
@@ -57,6 +60,7 @@ def tune(
         {
             "appliances": appliance, "min_runs_min": min_run, "on_levels": on_level, "off_levels": off_level,
             "on_delays_s": on_delay, "off_delays_s": off_delay, "min_rests_min": rest, "areas": area,
+            "also_clock": "yes" if also_clock else None,
             "pv_kw": pv_kw, "battery": battery, "variability": variability, "months": season, "first": first,
             "last": last, "contactor_change": contactor_change, "default_life_ops": life_ops,
             "start_cost": start_cost, "own_kwh_value": own_kwh_value, "valid_from": valid_from, "name": name,

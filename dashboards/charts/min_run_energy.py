@@ -67,7 +67,9 @@ def energy_chart(data: pl.DataFrame) -> alt.LayerChart:
         ],
     )
     ring = (
-        alt.Chart(drawn.filter(pl.col("chosen")))
+        alt.Chart(
+            drawn.filter(pl.col("chosen") & (pl.col("source") == "bought")).with_columns(from_kwh=pl.lit(0.0))
+        )
         .mark_bar(filled=False, stroke=palette.GREEN, strokeWidth=2.5)
         .encode(x=alt.X("setting:N", sort=order), y=alt.Y("from_kwh:Q", axis=axis), y2="to_kwh:Q")
     )
