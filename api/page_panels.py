@@ -31,9 +31,8 @@ def panel_of(
     zone = case["zone"] or "UTC"
     return panel(
         act_queries.acts(session, [case["case_id"]]),
-        zone,
+        case,
         now=now,
-        case_id=case["case_id"],
         who=who,
         people=act_queries.people(session),
         back=back,

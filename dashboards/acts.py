@@ -11,6 +11,7 @@ import polars as pl
 from coilbook.dashboards import words
 from coilbook.dashboards.local_wall import wall_time
 
+ONE_DAY = timedelta(days=1)
 USUAL_SNOOZE = timedelta(days=7)
 PUT_ASIDE = ("snoozed", "closed")
 
@@ -92,14 +93,20 @@ def to_undo(acts: pl.DataFrame) -> str:
     return f"{newest['who']} {done(newest)}"
 
 
-def panel(acts: pl.DataFrame, zone: str, *, now: datetime, **given: Any) -> Panel:
-    """The open forms of a case with its acts; `now` is naive UTC, `given` the rest of `Panel`."""
+def panel(acts: pl.DataFrame, case: Mapping[str, Any], *, now: datetime, **given: Any) -> Panel:
+    """The open forms of `case` with its acts; `now` is naive UTC, `given` the rest of `Panel`.
+
+    A week is the usual snooze, a day for a case of danger, which comes back then whatever is asked.
+    """
+    zone = case["zone"] or "UTC"
     today = wall_time(now, zone).date()
+    usual = ONE_DAY if case["severity"] == "danger" else USUAL_SNOOZE
     return Panel(
+        case_id=case["case_id"],
         acts=acts_seen(acts, zone),
         undo=to_undo(acts),
-        first_snooze=today + timedelta(days=1),
-        usual_snooze=today + USUAL_SNOOZE,
+        first_snooze=today + ONE_DAY,
+        usual_snooze=today + usual,
         **given,
     )
 

@@ -20,9 +20,12 @@ EDGE = 14.0
 """Margin [mm]; printers of both papers reach it."""
 LINE = 4.5
 """Height of a line of text [mm]."""
-WRITING = 8.0
+WRITING = 7.6
 """Height of a line to write on by hand [mm]."""
 BOX = 3.4
+"""Side of a box to tick [mm]."""
+FEW_LINES, MORE_LINES = 2, 5
+"""Lines to write on for each case: on a page shared with the checks, and on one of their own."""
 
 logging.getLogger("fontTools").setLevel(logging.WARNING)
 
@@ -52,7 +55,7 @@ class _Pages(FPDF):
         for style, name in (("", "Regular"), ("B", "Semibold")):
             self.add_font(FAMILY, style, _fonts() / f"SourceSansPro-{name}.ttf")
         self.set_margin(EDGE)
-        self.set_auto_page_break(auto=True, margin=EDGE + 4)
+        self.set_auto_page_break(auto=True, margin=EDGE + 2)
         self.set_title(f"Callout {sheet.title}")
         self.set_lang("en")
         self.set_creator("coilbook")
@@ -208,27 +211,38 @@ def _checks(pdf: _Pages, sheet: Sheet) -> None:
 
 
 def _outcome(pdf: _Pages, sheet: Sheet) -> None:
-    pdf.heading("Outcome", keep=4 * WRITING)
+    """Kept together on the page begun where it fits there, else on one of its own with more room to write."""
+    lines = FEW_LINES
+    if pdf.will_page_break(
+        12 + len(sheet.cases) * (2 * LINE + 3 + lines * (WRITING + 2)) + 2 * (WRITING + 3)
+    ):
+        pdf.add_page()
+        lines = MORE_LINES
+    pdf.heading("Outcome")
     for seen in sheet.cases:
-        if pdf.will_page_break(3 * WRITING + LINE):
+        if pdf.will_page_break(lines * (WRITING + 2) + 2 * LINE):
             pdf.add_page()
-        pdf.said(seen.title, 9.5, bold=True)
-        pdf.ln(0.8)
-        step = pdf.epw / len(words.OUTCOME)
-        pdf.letters(9.5)
-        for place, said in enumerate(words.OUTCOME.values()):
-            left = EDGE + place * step
-            pdf.rect(left, pdf.get_y() + 0.6, BOX, BOX)
-            pdf.set_x(left + BOX + 1.2)
-            pdf.cell(step - BOX, LINE, said)
-        pdf.ln(LINE)
-        for label in ("Found and done", ""):
-            _write(pdf, label)
-        pdf.ln(2)
+        _one_outcome(pdf, seen, lines)
     for label in ("Name, licence, date, from, to", "Part fitted; reading of the counter if there is one"):
-        if pdf.will_page_break(WRITING):
+        if pdf.will_page_break(WRITING + LINE):
             pdf.add_page()
         _write(pdf, label)
+
+
+def _one_outcome(pdf: _Pages, seen: CaseSeen, lines: int) -> None:
+    pdf.said(seen.title, 9.5, bold=True)
+    pdf.ln(0.8)
+    step = pdf.epw / len(words.OUTCOME)
+    pdf.letters(9.5)
+    for place, said in enumerate(words.OUTCOME.values()):
+        left = EDGE + place * step
+        pdf.rect(left, pdf.get_y() + 0.6, BOX, BOX)
+        pdf.set_x(left + BOX + 1.2)
+        pdf.cell(step - BOX - 1.2, LINE, said)
+    pdf.ln(LINE)
+    for place in range(lines):
+        _write(pdf, "" if place else "Found and done")
+    pdf.ln(2)
 
 
 def _write(pdf: _Pages, label: str) -> None:

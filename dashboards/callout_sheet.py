@@ -19,6 +19,7 @@ STAGES = {
     "after": "Covers on, sources back",
 }
 MOST_LINES = 3
+"""Newest findings told on the sheet, that of the case itself included."""
 
 
 @dataclass(frozen=True)
@@ -125,7 +126,8 @@ def _evidence(
     case: Mapping[str, Any], findings: pl.DataFrame, circuits: pl.DataFrame, service_log: pl.DataFrame
 ) -> list[str]:
     mine = findings.filter((pl.col("rule") == case["rule"]) & (pl.col("subject") == case["subject"]))
-    lines = [f"{strip_words(case['strip'] or [], case['last_day'])}."] if case["strip"] else []
+    strip = strip_words(case["strip"], case["last_day"]).partition(";")[0] if case["strip"] else ""
+    lines = [f"{strip}."] if strip else []
     for row in mine.head(MOST_LINES).iter_rows(named=True):
         if row["sentence"] and row["sentence"] != case["sentence"]:
             lines.append(f"{words.day(row['local_date'])}: {row['sentence']}")

@@ -7,7 +7,7 @@ from typing import Literal
 
 import altair as alt
 import polars as pl
-from coilbook.dashboards import palette, words
+from coilbook.dashboards import palette
 from coilbook.dashboards.charts.look import AXIS_PX, layered, time_scale
 from coilbook.dashboards.labels import said
 
@@ -45,9 +45,10 @@ def cases_by_week_chart(counts: pl.DataFrame) -> alt.VConcatChart:
     assert isinstance(first, date)
     assert isinstance(last, date)
     span = (_ms(first), _ms(last + ONE_WEEK))
+    names = counts["panel"].unique(maintain_order=True).to_list()
     panels = [
-        _panel(str(name), counts.filter(pl.col("panel") == name), span, max(1, int(most)))
-        for name in counts["panel"].unique(maintain_order=True)
+        _panel(name, counts.filter(pl.col("panel") == name), span, max(1, int(most)), last=name == names[-1])
+        for name in names
     ]
     return alt.vconcat(*panels)
 
@@ -61,7 +62,9 @@ def _filled(spine: pl.DataFrame) -> pl.DataFrame:
     return weeks.join(spine, on="week", how="left").with_columns(pl.col("whole").fill_null(value=True))
 
 
-def _panel(name: str, counts: pl.DataFrame, span: tuple[int, int], most: int) -> alt.LayerChart:
+def _panel(
+    name: str, counts: pl.DataFrame, span: tuple[int, int], most: int, *, last: bool
+) -> alt.LayerChart:
     drawn = counts.select(
         pl.col("week").dt.to_string("%-d %b %Y").alias("on"),
         _epoch(pl.col("week")).alias("begin"),
@@ -87,7 +90,15 @@ def _panel(name: str, counts: pl.DataFrame, span: tuple[int, int], most: int) ->
         x=alt.X(
             "begin:T",
             scale=scale,
-            axis=alt.Axis(title=None, grid=False, format="%-d %b", labelOverlap=True, tickCount=8),
+            axis=alt.Axis(
+                title=None,
+                grid=False,
+                format="%-d %b",
+                labelOverlap=True,
+                tickCount=8,
+                labels=last,
+                ticks=last,
+            ),
         ),
         x2="stop:T",
         y=alt.Y("standing:Q", scale=y_scale, axis=axis),
@@ -102,7 +113,7 @@ def _panel(name: str, counts: pl.DataFrame, span: tuple[int, int], most: int) ->
         tooltip=tips,
     )
     now = counts.sort("week")["standing"][-1]
-    title = f"{name}: {words.count(now, 'case stands', 'cases stand')} in the newest week"
+    title = f"{name}: {now} standing"
     return layered(standing, opened).properties(width=900, height=PANEL_PX, title=title)
 
 

@@ -49,6 +49,8 @@ def quarter_name(column: str) -> pl.Expr:
 
 def contactors_due_chart(quarters: pl.DataFrame) -> alt.Chart:
     """`quarters` as `contactors_due_data` returns them; at least one row."""
+    most = quarters.select(pl.max_horizontal((pl.col("due") + pl.col("overdue")).max(), pl.lit(1))).item()
+    ticks = list(range(0, most + 1, max(1, -(-most // 4))))
     long = quarters.unpivot(["overdue", "due"], index=["name", "quarter"], variable_name="part").with_columns(
         pl.when(pl.col("part") == "due")
         .then(pl.lit("80 % of the life used in it"))
@@ -68,7 +70,7 @@ def contactors_due_chart(quarters: pl.DataFrame) -> alt.Chart:
             y=alt.Y(
                 "value:Q",
                 axis=alt.Axis(
-                    title="contactors", minExtent=AXIS_PX, maxExtent=AXIS_PX, tickCount=4, tickMinStep=1
+                    title="contactors", minExtent=AXIS_PX, maxExtent=AXIS_PX, values=ticks, format="d"
                 ),
             ),
             color=alt.Color("colour:N", scale=None),

@@ -64,15 +64,15 @@ def _panel(name: str, rates: pl.DataFrame) -> alt.LayerChart:
     tips = [
         alt.Tooltip("label:N", title="cohort"),
         alt.Tooltip("period:N", title="weeks"),
-        alt.Tooltip("value:Q", title="per circuit-week", format=".3~g"),
-        alt.Tooltip("low:Q", title="from", format=".3~g"),
-        alt.Tooltip("high:Q", title="to", format=".3~g"),
+        alt.Tooltip("value:Q", title="per circuit-week", format=".3~r"),
+        alt.Tooltip("low:Q", title="from", format=".3~r"),
+        alt.Tooltip("high:Q", title="to", format=".3~r"),
     ]
     return intervals_chart(
         drawn,
         title=f"{name} per circuit-week before (grey) and after (blue), with Garwood's 95 % limits",
         axis=f"{words.lower_first(name)} [1/circuit-week]",
         domain=(0, top * 1.04 or 1),
-        number="~g",
+        number=".2~r",
         tips=tips,
     )
