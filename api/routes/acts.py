@@ -54,7 +54,7 @@ def case(request: Request, case_id: CaseId, service: ServiceDep) -> Response:
     status_code=201,
     response_model=Acted,
     dependencies=[JsonOnly],
-    responses={**described(404, 415, 422), **CONFLICT},
+    responses={**described(400, 404, 415, 422), **CONFLICT},
 )
 def act_on_case(request: Request, case_id: CaseId, wanted: ActBody, service: ServiceDep) -> Any:
     """Assign, snooze, note, close, reopen or undo. Send the `version` of the case as you saw it.
