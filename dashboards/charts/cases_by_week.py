@@ -7,7 +7,7 @@ from typing import Literal
 
 import altair as alt
 import polars as pl
-from coilbook.dashboards import palette
+from coilbook.dashboards import palette, words
 from coilbook.dashboards.charts.look import AXIS_PX, layered, time_scale
 from coilbook.dashboards.labels import said
 

@@ -6,9 +6,9 @@ from datetime import date
 
 import altair as alt
 import polars as pl
-from coilbook.dashboards.phrases import phrase
 from coilbook.dashboards import palette
 from coilbook.dashboards.charts.look import AXIS_PX
+from coilbook.dashboards.phrases import phrase
 
 PANEL_PX = 130
 DUE, OVERDUE = palette.SEVERITY["wear"], palette.BEYOND

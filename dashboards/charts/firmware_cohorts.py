@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import altair as alt
 import polars as pl
-from coilbook.dashboards.phrases import phrase
 from coilbook.dashboards import palette, words
 from coilbook.dashboards.charts.intervals_by_row import intervals_chart
+from coilbook.dashboards.phrases import phrase
 
 MEASURE = {"starts": "Starts", "short_runs": "Runs under the least run time", "findings": "Findings"}
 BEFORE, AFTER = palette.GREY, palette.BLUE

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import altair as alt
 import polars as pl
-from coilbook.dashboards.phrases import phrase
 from coilbook.dashboards import palette, words
 from coilbook.dashboards.charts.intervals_by_row import intervals_chart
 from coilbook.dashboards.labels import said
+from coilbook.dashboards.phrases import phrase
 
 
 def rule_precision_data(precision: pl.DataFrame) -> pl.DataFrame:

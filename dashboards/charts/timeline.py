@@ -7,11 +7,11 @@ from datetime import datetime, timedelta
 
 import altair as alt
 import polars as pl
-from coilbook.dashboards.phrases import phrase
 from coilbook.dashboards import palette, words
 from coilbook.dashboards.charts.look import AXIS_PX, layered, time_scale
 from coilbook.dashboards.labels import circuit_name, said
 from coilbook.dashboards.local_wall import wall, wall_time
+from coilbook.dashboards.phrases import phrase
 
 TITLES = {"pv": "PV", "house": "house", "surplus": "surplus"}
 LANE_PX = 46

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import altair as alt
 import polars as pl
-from coilbook.dashboards.phrases import phrase
 from coilbook.dashboards import palette, words
 from coilbook.dashboards.charts.look import AXIS_PX
 from coilbook.dashboards.labels import said
+from coilbook.dashboards.phrases import phrase
 
 DAY_PX = 13
 WEEK_PX = 20
