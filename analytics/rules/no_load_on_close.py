@@ -6,7 +6,8 @@ full) often draw nothing at a closing, so for them only a load that drew for wee
 says anything.
 
 Fires: a pool pump closed ten times in a week, and at nine of these closings the house's power did not move.
-Stays quiet: a water heater closed on a full tank every second day; closings that a noisy house hides.
+Stays quiet: a water heater closed on a full tank every second day; closings that a noisy house hides, or at
+which another load went off.
 
 Closings on days on which house power reads negative are left out: what such a meter says of a step means
 nothing.
@@ -74,6 +75,9 @@ def _windows(frames: Frames) -> pl.DataFrame:
         how="anti",
         nulls_equal=True,
     )
+    # Where power fell by more than a fifth of the step due, something else went off, and may hide the load.
+    hidden = (c("verdict") == "absent") & (c("step_w") < -0.2 * c("expected_w"))
+    good = good.with_columns(verdict=pl.when(hidden).then(pl.lit("unclear")).otherwise("verdict"))
     daily = good.group_by("site_id", "circuit_id", "local_date").agg(
         seen=(c("verdict") == "seen").sum().cast(pl.Int64),
         absent=(c("verdict") == "absent").sum().cast(pl.Int64),

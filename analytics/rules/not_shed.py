@@ -7,7 +7,8 @@ Fires: the grid was away from 11:00 to 11:45, and the pump, set to be shed, ran 
 Stays quiet: the pump opened within the first minute. Of a run that somebody closed by hand during the
 island only the customer need be told: it is their choice, and the finding is of severity service.
 
-The first and last sample of an island count for nothing: the grid may have been there for a part of them.
+The first and last sample of an island count for nothing, as the grid may have been there for a part of them,
+unless the circuit was on from before the island to after it.
 """
 
 from __future__ import annotations

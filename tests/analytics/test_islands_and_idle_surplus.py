@@ -36,7 +36,16 @@ def test_an_island_and_what_was_on_in_it() -> None:
     (island,) = found["island"]
     assert (island["start"], island["end"], island["duration_s"]) == (at("11:00"), at("11:45"), 2700.0)
     (run,) = found["island_run"]
-    assert (run["on_from"], run["on_s"], run["by_hand"]) == (at("11:01"), 43 * 60.0, False)
+    assert (run["on_from"], run["on_s"], run["by_hand"]) == (at("11:00"), 45 * 60.0, False)
+
+
+def test_of_a_run_that_ends_in_the_island_its_first_sample_is_left_out() -> None:
+    (run,) = island_facts(switch("10:00 on", "11:10 off"), outage("11:00", "11:45"))["island_run"]
+    assert (run["on_from"], run["on_s"]) == (at("11:01"), 9 * 60.0)
+    through = island_facts(switch("10:00 on", "12:00 off"), outage("11:00", "11:30", 15))["island_run"]
+    single = island_facts(switch("10:00 on", "12:00 off"), outage("11:00", "11:15", 15))["island_run"]
+    assert [run["on_s"] for run in through] == [1800.0]
+    assert single == []
 
 
 def test_a_circuit_shed_in_the_first_sample_was_not_on() -> None:

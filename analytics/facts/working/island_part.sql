@@ -1,6 +1,7 @@
 -- island_part: stretches of neighbouring islanded samples, cut to each wanted day
 -- grain: site_id, start
--- since: begin of the stretch, seen back to the begin of the day before. sure_from, sure_to: the stretch without its
+-- since, until: the stretch as seen from the begin of the day before to the end of the day after; long: it has stood
+-- since before that. sure_from, sure_to: the stretch without its
 -- first and its last sample, of which only a part may have been islanded.
 CREATE OR REPLACE TEMP TABLE island_part AS
 WITH apart AS (SELECT site_id, ts, end_ts FROM sample WHERE islanded AND end_ts > ts),
@@ -27,6 +28,7 @@ whole AS (
         day_before,
         greatest(min(ts), day_before) AS since,
         max(end_ts) AS until,
+        count(*) AS samples,
         CASE WHEN min(ts) <= day_before THEN day_before ELSE min(end_ts) END AS sure_from,
         max(ts) AS sure_to
     FROM grouped
@@ -38,6 +40,8 @@ SELECT
     greatest(since, start_ts) AS start,
     least(until, day_end) AS "end",
     since,
+    until,
+    samples,
     since <= day_before AS long,
     greatest(sure_from, start_ts) AS sure_from,
     least(sure_to, day_end) AS sure_to
