@@ -18,6 +18,7 @@ from coilbook.dashboards.charts.min_run_sites import sites_chart, sites_data
 from coilbook.dashboards.min_run_words import (
     asked_table,
     compared_table,
+    part_key,
     past_sentence,
     said_alone,
     shape_of,

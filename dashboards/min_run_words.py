@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import polars as pl
@@ -133,7 +133,7 @@ def _answer(one: Mapping[str, Any]) -> str:
     return f"not enough to tell{'' if one['words'] is None else ' (least costly: ' + one['words'] + ')'}"
 
 
-_COMPARED = {
+_COMPARED: dict[str, Callable[[Mapping[str, Any]], str]] = {
     "answer": _answer,
     "agreement of resamples": lambda one: words.percent(one["agreement"]),
     "cost of a circuit and year": lambda one: words.number(one["cost"], 2),
