@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import logging
 import os
+import signal
 import sys
+import threading
+from types import FrameType
 from typing import Annotated
 
 import typer
@@ -27,7 +30,7 @@ COMMANDS = (
 )
 """The commands in the order of the help."""
 
-DONE, FAILED, WRONG_USE = 0, 1, 2
+DONE, FAILED, WRONG_USE, INTERRUPTED = 0, 1, 2, 130
 
 app = typer.Typer(
     add_completion=False,
@@ -59,8 +62,16 @@ def options(
 
 def main() -> int:
     """Run the command line; returns the exit code: 0 done, 1 failed, 2 wrong use, 130 interrupted."""
+    stopped = threading.Event()
+
+    def stop(number: int, frame: FrameType | None) -> None:
+        stopped.set()
+        raise KeyboardInterrupt
+
+    # The database turns an interrupt into an error of its own; so Ctrl-C is remembered where it arrives.
+    signal.signal(signal.SIGINT, stop)
     try:
-        code = _run()
+        code = _run(stopped)
         sys.stdout.flush()
     except BrokenPipeError:  # the reader of a pipe has gone; nothing is left to say to it
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -68,20 +79,22 @@ def main() -> int:
     return code
 
 
-def _run() -> int:
+def _run(stopped: threading.Event) -> int:
     try:
         found = app(prog_name="coilbook", standalone_mode=False)
-    except typer.Abort:
-        return 130
+    except (typer.Abort, KeyboardInterrupt):
+        return INTERRUPTED
     except InputError as exc:
         return _failed(exc, WRONG_USE)
     except CoilbookError as exc:
-        return _failed(exc, FAILED)
+        return INTERRUPTED if stopped.is_set() else _failed(exc, FAILED)
     except BrokenPipeError:
         raise
     except OSError as exc:
         return _failed(exc, FAILED)
     except Exception as exc:
+        if stopped.is_set():
+            return INTERRUPTED
         usage = getattr(exc, "format_message", None)
         if usage is not None and getattr(exc, "exit_code", None) == WRONG_USE:
             return _failed(str(usage()), WRONG_USE)
