@@ -11,7 +11,7 @@ from urllib.parse import urlencode
 import polars as pl
 from coilbook.dashboards import min_run_tables, words
 from coilbook.dashboards.charts.look import AnyChart
-from coilbook.dashboards.charts.min_run_cost import cost_chart, cost_data
+from coilbook.dashboards.charts.min_run_cost import cost_chart, cost_data, series_key
 from coilbook.dashboards.charts.min_run_energy import energy_chart, energy_data
 from coilbook.dashboards.charts.min_run_lengths import lengths_chart, lengths_data
 from coilbook.dashboards.charts.min_run_sites import sites_chart, sites_data
@@ -70,6 +70,7 @@ class Part:
     key: str
     query: str
     said: str
+    series: list[tuple[str, str]]
     cost: Table
     parts: Table
     worse: Table
@@ -93,7 +94,7 @@ def min_run_page(seen: Seen) -> str:
         earlier=seen.earlier,
         refresh=REFRESH_S if seen.running is not None else 0,
         shows_result=result,
-        parts=class_parts(shown["frames"], seen.earlier) if shown is not None and result else [],
+        parts=class_parts(shown, seen.earlier) if shown is not None and result else [],
         summary=summary_table(shown["frames"]["recommendations"]) if result and shown else None,
         whole=whole_tables(shown) if shown is not None and result else {},
         classes=list(seen.classes.iter_rows(named=True)),
@@ -102,8 +103,11 @@ def min_run_page(seen: Seen) -> str:
     )
 
 
-def class_parts(frames: Frames, earlier: Mapping[str, Any] | None = None, links: bool = True) -> list[Part]:
+def class_parts(
+    shown: Mapping[str, Any], earlier: Mapping[str, Any] | None = None, links: bool = True
+) -> list[Part]:
     """Each class of a result, ready for a template."""
+    frames: Frames = shown["frames"]
     made = []
     beside = {} if earlier is None else {"with": earlier["tune_run_id"]}
     for place, one in enumerate(frames["recommendations"].iter_rows(named=True)):
@@ -116,6 +120,7 @@ def class_parts(frames: Frames, earlier: Mapping[str, Any] | None = None, links:
                 key=part_key(place),
                 query=urlencode({"appliance": one["appliance"], "currency": one["currency"], **beside}),
                 said=said_alone(one["sentence"]),
+                series=series_key(cost_data(mine["curves"], chosen)),
                 cost=tables.cost_table(mine["curves"], one),
                 parts=tables.parts_table(mine["curves"], one),
                 worse=tables.sites_table(mine["sites"], one["currency"], worse=True, links=links),
@@ -123,7 +128,7 @@ def class_parts(frames: Frames, earlier: Mapping[str, Any] | None = None, links:
                 lengths=tables.lengths_table(lengths_data(mine["run_lengths"], chosen)),
                 halves=tables.scores_table(mine["held_out"], "Weeks held out", one["currency"]),
                 areas=tables.scores_table(mine["areas"], "Areas held out", one["currency"]),
-                compared=compared_table(one, earlier) if earlier is not None else None,
+                compared=compared_table(one, earlier, shown["request"]) if earlier is not None else None,
                 past_said=past_sentence(frames["past_changes"], one["appliance"]),
             )
         )

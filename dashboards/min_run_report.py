@@ -17,7 +17,7 @@ from markupsafe import Markup
 
 def min_run_report(shown: Mapping[str, Any]) -> str:
     """The report as HTML. `shown` is a tuning that is done, as `min_run_page.Seen` has it."""
-    parts = [_with_drawings(part, shown) for part in class_parts(shown["frames"], links=False)]
+    parts = [_with_drawings(part, shown) for part in class_parts(shown, links=False)]
     return render(
         "min_run_report.html",
         shown=shown,

@@ -84,8 +84,12 @@ def asked_table(shown: Mapping[str, Any]) -> Table:
     return Table("What was asked; the rest stood at its default", heads("What", "~Value"), rows)
 
 
-def compared_table(one: Mapping[str, Any], earlier: Mapping[str, Any]) -> Table | None:
-    """One class beside the same class of an earlier result; None where that has none."""
+def compared_table(
+    one: Mapping[str, Any], earlier: Mapping[str, Any], asked: Mapping[str, Any]
+) -> Table | None:
+    """One class beside the same class of an earlier result, with what was `asked` otherwise; None where that
+    has no such class.
+    """
     made: pl.DataFrame = earlier["frames"]["recommendations"]
     same = made.filter(pl.col("appliance") == one["appliance"], pl.col("currency") == one["currency"])
     if same.is_empty():
@@ -93,7 +97,11 @@ def compared_table(one: Mapping[str, Any], earlier: Mapping[str, Any]) -> Table 
     old = same.row(0, named=True)
     both = [(name, say(old), say(one)) for name, say in _COMPARED.items()]
     rows = [[name, before, after] for name, before, after in both]
-    return Table("Beside an earlier result", heads("", f"{earlier['name'] or 'earlier'}", "this one"), rows)
+    before = earlier["request"]
+    moved = [ASKED.get(k, k) for k in sorted({*asked, *before}) if asked.get(k) != before.get(k)]
+    more = f"The two were asked differently: {', '.join(moved)}." if moved else "Both were asked the same."
+    names = heads("What", f"{earlier['name'] or 'earlier'}", "this one")
+    return Table("Beside an earlier result", names, rows, more)
 
 
 def past_sentence(past: pl.DataFrame, appliance: str) -> str:

@@ -35,6 +35,16 @@ def cost_data(curves: pl.DataFrame, chosen: int | None, older: pl.DataFrame | No
     return pl.concat(parts)
 
 
+def series_key(data: pl.DataFrame) -> list[tuple[str, str]]:
+    """Colour and words of each series of `data`, where there are several."""
+    series = (
+        data.filter(pl.col("rank") >= 0).select("rank", "series").unique(maintain_order=True).sort("rank")
+    )
+    if series.height < 2:
+        return []
+    return [(SERIES_COLOURS[rank], words) for rank, words in series.iter_rows()]
+
+
 def _long(curves: pl.DataFrame, chosen: int | None) -> pl.DataFrame:
     today = curves.filter(pl.col("candidate").is_null())
     tried = curves.filter(pl.col("candidate").is_not_null())
