@@ -10,21 +10,23 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 import polars as pl
-
 from coilbook.analytics.clear_sky import sky_grid
+from coilbook.analytics.local_days import ONE_DAY, REACH_DAYS, bounds, calendar, offsets, utc_dates, widened
 from coilbook.analytics.sql_files import working
-from coilbook.ingest.local_time import days_between, instant, midnight, offset_spans
+from coilbook.ingest.local_time import instant, midnight
 from coilbook.ingest.store import Session
 
-ONE_DAY = timedelta(days=1)
-REACH_DAYS = 31
 BEGIN_OF_TIME = datetime(1, 1, 1)  # noqa: DTZ001 - instants of the store are naive UTC
 END_OF_TIME = datetime(9999, 1, 1)  # noqa: DTZ001 - instants of the store are naive UTC
 
 
 @dataclass(frozen=True)
 class Bucket:
-    """Sites worked on together. zones: site_id, timezone, latitude, longitude [deg]; as_of: logs from then on are unseen."""
+    """Sites worked on together.
+
+    zones: site_id, timezone, latitude, longitude [deg]; dirty: site_id, local_date; as_of: logs from this
+    instant on are not seen.
+    """
 
     session: Session
     zones: pl.DataFrame
@@ -48,123 +50,35 @@ class Bucket:
         return {key: value for key, value in values.items() if f"${key}" in sql}
 
 
-def calendar(zones: pl.DataFrame, first: date, last: date) -> pl.DataFrame:
-    """Local days of every site from `first` to `last`: site_id, local_date, start_ts, end_ts [UTC]."""
-    parts = []
-    for name in zones["timezone"].unique().sort():
-        days = list(days_between(first, last + ONE_DAY))
-        edges = [midnight(name, day) for day in days]
-        parts.append(
-            pl.DataFrame(
-                {
-                    "timezone": [name] * (len(days) - 1),
-                    "local_date": days[:-1],
-                    "start_ts": edges[:-1],
-                    "end_ts": edges[1:],
-                },
-                schema={
-                    "timezone": pl.String,
-                    "local_date": pl.Date,
-                    "start_ts": pl.Datetime("us"),
-                    "end_ts": pl.Datetime("us"),
-                },
-            )
-        )
-    return zones.select("site_id", "timezone").join(pl.concat(parts), on="timezone").drop("timezone")
-
-
-def utc_dates(days: pl.DataFrame) -> pl.DataFrame:
-    """The same local days once for each UTC date they touch, so that a sample finds its day by equality."""
-    return days.with_columns(
-        pl.date_ranges(pl.col("start_ts").dt.date(), pl.col("end_ts").dt.date()).alias("utc_date")
-    ).explode("utc_date", empty_as_null=False, keep_nulls=False)
-
-
-def _offsets(zones: pl.DataFrame, first: datetime, last: datetime) -> pl.DataFrame:
-    """Spans of one offset from UTC of every site, from a month before `first` on: site_id, from_ts, to_ts, offset_s."""
-    rows = [
-        (name, *span)
-        for name in zones["timezone"].unique()
-        for span in offset_spans(name, first - timedelta(days=REACH_DAYS + 2), last)
-    ]
-    schema = {
-        "timezone": pl.String,
-        "from_ts": pl.Datetime("us"),
-        "to_ts": pl.Datetime("us"),
-        "offset_s": pl.Int64,
-    }
-    return zones.select("site_id", "timezone").join(
-        pl.DataFrame(rows, schema=schema, orient="row"), on="timezone"
-    )
-
-
-def _widened(days: pl.DataFrame, before: int = 1, after: int = 1) -> pl.DataFrame:
-    """(site_id, local_date) with the neighbours of each."""
-    steps = [
-        days.select("site_id", pl.col("local_date").dt.offset_by(f"{n}d")) for n in range(-before, after + 1)
-    ]
-    return pl.concat(steps).unique()
-
-
-def _bounds(days: pl.DataFrame) -> tuple[datetime, datetime]:
-    first, last = days["start_ts"].min(), days["end_ts"].max()
-    assert isinstance(first, datetime) and isinstance(last, datetime)
-    return first, last
-
-
 def look(bucket: Bucket) -> pl.DataFrame:
     """Working tables day_rows, span and bucket_circuit; returns the span of each site with its horizon.
 
-    Columns: site_id, first_ts, last_ts, first_date, last_date, last_sample_ts, last_sample_date, horizon, and
-    first_before, last_before, last_sample_before, the dates of the stored facts. Sites without any log row have null dates.
+    Columns: site_id, first_ts, last_ts, first_date, last_date, last_sample_ts, last_sample_date, horizon,
+    and first_before, last_before, last_sample_before, the dates of the stored facts. Sites without any
+    log row have null dates.
     """
     session = bucket.session
     session.temporary("zone_site", bucket.zones)
     session.temporary("look_day", bucket.dirty)
     first, last = bucket.dirty["local_date"].min(), bucket.dirty["local_date"].max()
-    assert isinstance(first, date) and isinstance(last, date)
+    assert isinstance(first, date)
+    assert isinstance(last, date)
     dirty_days = calendar(bucket.zones, first, last).join(
         bucket.dirty, on=["site_id", "local_date"], how="semi"
     )
     session.temporary("look_day_utc", utc_dates(dirty_days))
-    session.temporary("site_offset", _offsets(bucket.zones, *_bounds(dirty_days)))
-    bounds = _bounds(dirty_days)
-    bucket.build("day_rows", *bounds)
+    reach = bounds(dirty_days)
+    session.temporary("site_offset", offsets(bucket.zones, *reach))
+    bucket.build("day_rows", *reach)
     bucket.build("known_rows")
     bucket.build("span")
-    bucket.build("last_interval", *bounds)
-    session.run(
-        """
-        CREATE OR REPLACE TEMP TABLE bucket_circuit AS
-        SELECT c.circuit_id, c.site_id, c.controller_id FROM circuit c JOIN zone_site z USING (site_id)
-        QUALIFY row_number() OVER (PARTITION BY c.circuit_id ORDER BY c.valid_from DESC NULLS LAST) = 1
-        """
-    )
-    return session.frame(
-        """
-        SELECT
-            z.site_id, s.first_ts, s.last_ts, s.first_date, s.last_date, s.last_sample_ts,
-            greatest(s.last_ts, s.last_sample_ts + to_microseconds(CAST(coalesce(i.interval_us, 0) AS BIGINT))) AS horizon,
-            s.last_sample_date, b.first_before, b.last_before, b.last_sample_before
-        FROM zone_site z
-        LEFT JOIN span s USING (site_id)
-        LEFT JOIN last_interval i USING (site_id)
-        LEFT JOIN (
-            SELECT
-                site_id,
-                min(local_date) AS first_before,
-                max(local_date) AS last_before,
-                max(local_date) FILTER (WHERE last_sample_ts IS NOT NULL) AS last_sample_before
-            FROM coverage
-            JOIN zone_site USING (site_id)
-            GROUP BY ALL
-        ) b USING (site_id)
-        """
-    )
+    bucket.build("last_interval", *reach)
+    bucket.build("bucket_circuit")
+    return session.frame(working("site_span"))
 
 
 def days_before_meter_gaps(bucket: Bucket) -> pl.DataFrame:
-    """Days of the newest meter sample before each dirty day: what it covers depends on whether one follows."""
+    """Days of the newest meter sample before each dirty day: what it covers depends on what follows."""
     return bucket.session.frame(working("meter_reach"), {"as_of": bucket.as_of or END_OF_TIME})
 
 
@@ -203,28 +117,19 @@ def days_of_span(spans: pl.DataFrame) -> pl.DataFrame:
 def read_events(bucket: Bucket, spans: pl.DataFrame, days: pl.DataFrame) -> None:
     """Working tables bucket_site, day, state_before, event, new_run, new_state, hold and setting_day.
 
-    Events are read from the day before the first day in `days` on, or from the begin of a run that stood then.
+    Events are read from the day before the first day in `days` on, or from the begin of a run that stood
+    then.
     """
     session = bucket.session
     session.temporary("first_asked", days.group_by("site_id").agg(pl.col("local_date").min()))
-    begun = session.frame(
-        """
-        SELECT f.site_id, least(
-            f.local_date,
-            min(s.run_date) FILTER (WHERE s.closed AND (s.run_cause = 'surplus' OR s.run_date >= f.local_date - $reach))
-        ) - 1 AS events_from
-        FROM first_asked f
-        LEFT JOIN day_state s ON s.site_id = f.site_id AND s.local_date = f.local_date - 1
-        GROUP BY f.site_id, f.local_date
-        """,
-        {"reach": REACH_DAYS},
-    )
+    begun = session.frame(working("events_from"), {"reach": REACH_DAYS})
     sites = bucket.zones.join(spans.drop_nulls("first_date"), on="site_id").join(begun, on="site_id")
     starts = [midnight(zone, day) for zone, day in sites.select("timezone", "events_from").iter_rows()]
     sites = sites.with_columns(pl.Series("events_from_ts", starts, dtype=pl.Datetime("us")))
     session.temporary("bucket_site", sites)
     first, last = sites["events_from"].min(), sites["last_date"].max()
-    assert isinstance(first, date) and isinstance(last, date)
+    assert isinstance(first, date)
+    assert isinstance(last, date)
     first = min(first, *(days["local_date"].to_list()))
     session.temporary("day", calendar(sites, first - timedelta(days=REACH_DAYS + 2), last + 2 * ONE_DAY))
     earliest = min(starts)
@@ -239,61 +144,25 @@ def read_events(bucket: Bucket, spans: pl.DataFrame, days: pl.DataFrame) -> None
 def wanted(bucket: Bucket, changed: pl.DataFrame) -> pl.DataFrame:
     """Working tables wanted_day and load_day from the days that changed; returns wanted_day.
 
-    To them come their neighbours (extents and windows cross midnight), days whose few samples borrow an interval
-    from a changed day, and the days on which surplus runs began that reach a changed day.
+    To them come their neighbours (extents and windows cross midnight), days whose few samples borrow an
+    interval from a changed day, and the days on which surplus runs began that reach a changed day.
     """
     session = bucket.session
     moved = session.frame(working("moved_day"))
-    near = _widened(pl.concat([changed, moved]).unique())
+    near = widened(pl.concat([changed, moved]).unique())
     session.temporary("near_day", near)
-    borrowed = session.frame(
-        """
-        SELECT DISTINCT c.site_id, c.local_date
-        FROM coverage c
-        JOIN near_day n ON n.site_id = c.site_id AND c.local_date > n.local_date AND c.local_date <= n.local_date + $reach
-        WHERE c.samples < 3 AND c.samples > 0
-        """,
-        {"reach": REACH_DAYS},
-    )
-    reaching = session.frame(
-        """
-        SELECT DISTINCT r.site_id, r.local_date
-        FROM new_run r
-        JOIN day d ON d.site_id = r.site_id AND r.start < d.end_ts AND r.until >= d.start_ts
-        SEMI JOIN near_day n ON n.site_id = d.site_id AND n.local_date = d.local_date
-        WHERE r.cause_on = 'surplus'
-        """
-    )
-    session.temporary("near_day", pl.concat([near, _widened(borrowed), reaching]).unique())
-    session.run(
-        """
-        CREATE OR REPLACE TEMP TABLE wanted_day AS
-        SELECT d.*, b.horizon
-        FROM near_day n
-        JOIN day d USING (site_id, local_date)
-        JOIN bucket_site b ON b.site_id = n.site_id AND n.local_date BETWEEN b.first_date AND b.last_date
-        WHERE n.local_date > b.events_from
-        """
-    )
+    borrowed = session.frame(working("borrowed_day"), {"reach": REACH_DAYS})
+    reaching = session.frame(working("reaching_day"))
+    session.temporary("near_day", pl.concat([near, widened(borrowed), reaching]).unique())
+    bucket.build("wanted_day")
     days = session.frame("SELECT site_id, local_date, start_ts, end_ts FROM wanted_day ORDER BY ALL")
-    session.temporary("near_day", _widened(days.select("site_id", "local_date")))
-    session.run(
-        """
-        CREATE OR REPLACE TEMP TABLE load_day AS
-        SELECT site_id, local_date FROM near_day
-        UNION
-        SELECT d.site_id, d.local_date
-        FROM new_run r
-        SEMI JOIN wanted_day w ON w.site_id = r.site_id AND w.local_date = r.local_date
-        JOIN day d ON d.site_id = r.site_id AND r.start < d.end_ts AND r.until > d.start_ts
-        WHERE r.cause_on = 'surplus'
-        """
-    )
+    session.temporary("near_day", widened(days.select("site_id", "local_date")))
+    bucket.build("load_day")
     return days
 
 
 def read_samples(bucket: Bucket, days: pl.DataFrame) -> None:
-    """Working tables sample, hole, on_sample, meter_sample, circuit_sample, sky, sun_up, half_hour, and windows and prices as instants."""
+    """Working tables of samples, of windows and prices as instants, and of load checks."""
     session = bucket.session
     bucket.build("load_day_utc")
     found = session.one("SELECT min(start_ts), max(end_ts) FROM load_day_utc")
@@ -319,16 +188,13 @@ def read_samples(bucket: Bucket, days: pl.DataFrame) -> None:
 
 def _resolve_wall_times(session: Session) -> None:
     """Working table wall: the instant of every wall time that a window or a price begins or ends at."""
-    asked = session.rows(
-        """
-        SELECT DISTINCT timezone, local_date, wall_start FROM (
-            SELECT timezone, local_date, wall_start FROM window_day
-            UNION ALL SELECT timezone, end_date, wall_end FROM window_day
-            UNION ALL SELECT timezone, local_date, wall_start FROM tariff_day
-            UNION ALL SELECT timezone, end_date, wall_end FROM tariff_day
-        )
-        """
-    )
+    asked = session.rows(working("wall_time"))
     resolved = [(zone, day, wall, instant(zone, day, wall)) for zone, day, wall in asked]
-    schema = {"timezone": pl.String, "local_date": pl.Date, "wall": pl.Time, "ts": pl.Datetime("us")}
-    session.temporary("wall", pl.DataFrame(resolved, schema=schema, orient="row"))
+    session.temporary(
+        "wall",
+        pl.DataFrame(
+            resolved,
+            schema={"timezone": pl.String, "local_date": pl.Date, "wall": pl.Time, "ts": pl.Datetime("us")},
+            orient="row",
+        ),
+    )

@@ -1,10 +1,10 @@
 """What a site would generate under a clear sky, and the cause of a dip in its surplus.
 
-Sun position and clear-sky irradiance are pvlib's: Spencer's series for declination and equation of time (zenith
-within 0.3 deg of the SPA) and Haurwitz's model of global irradiance, which needs the zenith alone and is among
-the better of its kind (Reno, Hansen & Stein 2012, SAND2012-2389). The model is scaled to a site by the upper envelope of the
-site's own generation, half hour by half hour of the UTC day, over the local day and the 30 before it. So
-the roof's tilt and shade are in the scale and not in the model.
+Sun position and clear-sky irradiance are pvlib's: Spencer's series for declination and equation of time
+(zenith within 0.3 deg of the SPA) and Haurwitz's model of global irradiance, which needs the zenith alone
+and is among the better of its kind (Reno, Hansen & Stein 2012, SAND2012-2389). The model is scaled to a
+site by the upper envelope of the site's own generation, half hour by half hour of the UTC day, over the
+local day and the 30 before it. So the roof's tilt and shade are in the scale and not in the model.
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ import numpy.typing as npt
 import pandas as pd
 import polars as pl
 import pvlib
-
 from coilbook.ingest.store import Session
 
 Floats = npt.NDArray[np.float64]
@@ -40,14 +39,16 @@ def irradiance(times: npt.NDArray[np.datetime64], latitude: Floats, longitude: F
     zenith = pvlib.solarposition.solar_zenith_analytical(
         np.radians(latitude), np.radians(hour_angle), pvlib.solarposition.declination_spencer71(day)
     )
-    return np.asarray(pvlib.clearsky.haurwitz(pd.Series(np.degrees(zenith)))["ghi"].to_numpy(), dtype=np.float64)
+    return np.asarray(
+        pvlib.clearsky.haurwitz(pd.Series(np.degrees(zenith)))["ghi"].to_numpy(), dtype=np.float64
+    )
 
 
 def sky_grid(days: pl.DataFrame, places: pl.DataFrame) -> pl.DataFrame:
     """Irradiance at the middle of each half hour of the UTC clock that touches the days given.
 
-    days: site_id, start_ts, end_ts; places: site_id, latitude, longitude [deg]. Sites without a place are left
-    out. Returns site_id, half_ts, ghi_wm2 [W/m2].
+    days: site_id, start_ts, end_ts; places: site_id, latitude, longitude [deg]. Sites without a place are
+    left out. Returns site_id, half_ts, ghi_wm2 [W/m2].
     """
     placed = days.join(places.drop_nulls(), on="site_id")
     grid = (
@@ -68,7 +69,7 @@ def sky_grid(days: pl.DataFrame, places: pl.DataFrame) -> pl.DataFrame:
 
 
 def _filled(scale: Floats) -> Floats:
-    """Rows of 48 half hours with gaps taking the nearest half hour of the row that has a value (round the day)."""
+    """Rows of 48 half hours; gaps take the nearest half hour of the row that has a value."""
     out = scale.copy()
     for step in range(1, HALF_HOURS // 2 + 1):
         for shift in (step, -step):
@@ -91,7 +92,7 @@ def _interpolated(rows: Floats, times: npt.NDArray[np.datetime64]) -> Floats:
 
 
 def _upper(envelopes: pl.DataFrame, asked: pl.DataFrame, column: str) -> Floats:
-    """For each asked (site_id, local_date) the greatest of the lists of the day and the 30 before it [n, 48]."""
+    """For each asked (site_id, local_date): the greatest over the day and the 30 before it [n, 48]."""
     stacked: dict[str, tuple[npt.NDArray[np.int64], Floats]] = {}
     for (site,), part in envelopes.group_by(["site_id"]):
         part = part.sort("local_date")
@@ -114,8 +115,8 @@ def expectation(
 ) -> Floats:
     """Generation [W] expected under a clear sky; NaN where nothing is known.
 
-    envelopes: the `pv_envelope` fact; places: site_id, latitude, longitude [deg]; asked: site_id, local_date, one row
-    a time. Without a place the envelope alone serves.
+    envelopes: the `pv_envelope` fact; places: site_id, latitude, longitude [deg]; asked: site_id,
+    local_date, one row a time. Without a place the envelope alone serves.
     """
     if asked.is_empty():
         return np.zeros(0)

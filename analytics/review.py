@@ -1,9 +1,9 @@
 """A review: facts, findings and cases brought up to date with the logs.
 
-Order: facts of dirty days, bucket by bucket; rules over the days that changed, and over the days by which the
-fleet's horizon moved, since a site that sends nothing must be judged too; rules that compare sites; cases. Days wait
-in `dirty_day` for their facts and in `unjudged_day` for the rules, and leave each in the transaction that does
-the work, so that a review that was killed is taken up again by the next.
+Order: facts of dirty days, bucket by bucket; rules over the days that changed, and over the days by which
+the fleet's horizon moved, since a site that sends nothing must be judged too; rules that compare sites;
+cases. Days wait in `dirty_day` for their facts and in `unjudged_day` for the rules, and leave each in the
+transaction that does the work, so that a review that was killed is taken up again by the next.
 """
 
 from __future__ import annotations
@@ -60,8 +60,8 @@ def review(
 ) -> ReviewSummary:
     """Bring facts, findings and cases up to date.
 
-    now: when the review is made [naive UTC], for its record only; as_of: logs from this instant on are left out;
-    progress: told the steps done of the steps in all. Raises what the store and the settings raise.
+    now: when the review is made [naive UTC], for its record only; as_of: logs from this instant on are left
+    out; progress: told the steps done of the steps in all. Raises what the store and the settings raise.
     """
     begun = time.monotonic()
     settings = settings or read_settings(None)
@@ -143,8 +143,7 @@ def _mark_from(session: Session, old: datetime | None, new: datetime | None) -> 
 def _horizon(session: Session) -> datetime | None:
     found = session.one(
         """
-        SELECT max(greatest(last_ts, last_sample_ts + to_microseconds(CAST(coalesce(interval_s, 0) * 1e6 AS BIGINT))))
-        FROM coverage
+        SELECT max(greatest(last_ts, last_sample_ts + to_seconds(coalesce(interval_s, 0)))) FROM coverage
         """
     )
     return found[0] if found else None
@@ -153,7 +152,10 @@ def _horizon(session: Session) -> datetime | None:
 def _ranges(
     session: Session, before: _Before, horizon: datetime | None, settings: RuleSettings
 ) -> pl.DataFrame:
-    """Local days that each site is to be judged on: site_id, first, last; sites with nothing new are left out."""
+    """Local days that each site is to be judged on: site_id, first, last.
+
+    Sites with nothing new are left out.
+    """
     sites = session.frame(
         """
         SELECT c.site_id, z.timezone, min(c.local_date) AS begin, min(u.local_date) AS unjudged

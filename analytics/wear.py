@@ -1,8 +1,9 @@
 """From closings to dates: how fast a contactor wears, and when it will have used 80 and 100 % of its life.
 
-The rate is the mean of the closings of the last 28 covered days of the day and the 31 before it. Its 90 % interval comes from
-resampling those days in blocks of 7 (a circular moving-block bootstrap, Politis & Romano 1992, so that weekly habits
-stay together), with one fixed set of draws for each number of days: the same facts give the same interval.
+The rate is the mean of the closings of the last 28 covered days of the day and the 31 before it. Its 90 %
+interval comes from resampling those days in blocks of 7 (a circular moving-block bootstrap, Politis &
+Romano 1992, so that weekly habits stay together), with one fixed set of draws for each number of days:
+the same facts give the same interval.
 """
 
 from __future__ import annotations
@@ -50,8 +51,9 @@ def _keys(frame: pl.DataFrame, codes: pl.DataFrame) -> npt.NDArray[np.int64]:
 def rates(daily: pl.DataFrame, asked: pl.DataFrame) -> pl.DataFrame:
     """Operations a day with a 90 % interval.
 
-    daily: circuit_id, local_date, starts of covered days; asked: circuit_id, local_date. Returns asked with
-    rate_days [d], ops_per_day, ops_per_day_low, ops_per_day_high [operations/d], null where no day is covered.
+    daily: circuit_id, local_date, starts of covered days; asked: circuit_id, local_date. Returns asked
+    with rate_days [d], ops_per_day, ops_per_day_low, ops_per_day_high [operations/d]; null where no day
+    is covered.
     """
     codes = asked.select(pl.col("circuit_id").unique().sort()).with_row_index("code").cast({"code": pl.Int64})
     known = daily.join(codes, on="circuit_id", how="semi").sort("circuit_id", "local_date")
@@ -95,8 +97,8 @@ def _date_of(share: float, rate: str) -> pl.Expr:
 def projected(counted: pl.DataFrame, daily: pl.DataFrame) -> pl.DataFrame:
     """Rows of the `wear` fact.
 
-    counted: result of wear.sql; daily: closings of covered days (see `rates`). A date is null where no life figure is
-    known, where nothing closes, or where it lies more than a century ahead.
+    counted: result of wear.sql; daily: closings of covered days (see `rates`). A date is null where no
+    life figure is known, where nothing closes, or where it lies more than a century ahead.
     """
     rated = counted.join(
         rates(daily, counted.select("circuit_id", "local_date")),

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import polars as pl
-from coilbook.dashboards.phrases import phrase
 from coilbook.dashboards import words
+from coilbook.dashboards.phrases import phrase
 
 
 def said(column: str, book: Mapping[str, str]) -> pl.Expr:

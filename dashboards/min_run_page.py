@@ -175,7 +175,7 @@ def drawn(
         return rows, sites_chart(rows, currency)
     if name == "lengths":
         rows = lengths_data(mine["run_lengths"], chosen)
-        least = mine["curves"].filter(pl.col("candidate") == chosen)["min_run_s"]
+        least = mine["curves"].filter(pl.col("candidate") == pl.lit(chosen, pl.Int64))["min_run_s"]
         return rows, lengths_chart(rows, least[0] if least.len() else None)
     return None
 

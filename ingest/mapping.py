@@ -12,9 +12,9 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 
 import polars as pl
-from coilbook.ingest.phrases import phrase
 from coilbook.ingest.csv_blocks import Dialect
 from coilbook.ingest.kinds import Kind
+from coilbook.ingest.phrases import phrase
 from coilbook.ingest.rows import TS_ZONE
 
 RFC3339 = "rfc3339"

@@ -1,7 +1,7 @@
 """Text put together from columns.
 
-`pl.format` dies with a panic where a column's first chunk is empty, as joins of wide frames leave it (Polars 2.1,
-polars issue 25339); `pl.concat_str` does not. Hence the one helper here.
+`pl.format` dies with a panic where a column's first chunk is empty, as joins of wide frames leave it (Polars
+2.1, polars issue 25339); `pl.concat_str` does not. Hence the one helper here.
 """
 
 from __future__ import annotations

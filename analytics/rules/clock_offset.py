@@ -14,10 +14,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import polars as pl
-from coilbook.ingest.phrases import phrase
 from coilbook.analytics.confidence import above, confidence
 from coilbook.analytics.rules import words
 from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
+from coilbook.ingest.phrases import phrase
 
 DAYS, BACK = 7, 28
 EXTRA = 2  # starts among the newest that may be off the cluster

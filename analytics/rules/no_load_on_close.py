@@ -18,10 +18,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import polars as pl
-from coilbook.ingest.phrases import phrase
 from coilbook.analytics.confidence import above, confidence
 from coilbook.analytics.rules import words
 from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
+from coilbook.ingest.phrases import phrase
 
 OWN_CONTROL = ("water_heater", "air_conditioner", "heat_pump", "spa", "ev_charger")
 WEEK, GONE, BEFORE = 7, 3, 14

@@ -15,11 +15,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import polars as pl
-from coilbook.ingest.phrases import phrase
 from coilbook.analytics.confidence import confidence
 from coilbook.analytics.rules import words
 from coilbook.analytics.rules.hours import OTHER, weekly_overlap
 from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
+from coilbook.ingest.phrases import phrase
 
 DAY = ["circuit_id", "local_date"]
 KINDS = (

@@ -16,11 +16,11 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, field
 
 import polars as pl
-from coilbook.ingest.phrases import phrase
 from coilbook.analytics.confidence import above, below, confidence
 from coilbook.analytics.rules import words
 from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
 from coilbook.analytics.rules.starts_limits import StartsPerHour
+from coilbook.ingest.phrases import phrase
 
 COMPRESSORS = ("air_conditioner", "heat_pump")
 

@@ -51,7 +51,8 @@ def _long(curves: pl.DataFrame, chosen: int | None) -> pl.DataFrame:
     varied = [name for name in OTHERS if tried[name].n_unique() > 1]
     series = pl.concat_str([_said(name) for name in varied], separator=", ") if varied else pl.lit("")
     named = tried.with_columns(
-        series.alias("series"), (pl.col("candidate") == chosen).fill_null(False).alias("chosen")
+        series.alias("series"),
+        (pl.col("candidate") == pl.lit(chosen, pl.Int64)).fill_null(False).alias("chosen"),
     )
     order = (
         named.group_by("series", maintain_order=True)

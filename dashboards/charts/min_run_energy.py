@@ -27,7 +27,7 @@ def energy_data(curves: pl.DataFrame, chosen: int | None) -> pl.DataFrame:
         .then(pl.lit(TODAY))
         .otherwise((pl.col("min_run_s") / 60).round(1).cast(pl.String).str.strip_suffix(".0"))
         .alias("setting"),
-        (pl.col("candidate") == chosen).fill_null(False).alias("chosen"),
+        (pl.col("candidate") == pl.lit(chosen, pl.Int64)).fill_null(False).alias("chosen"),
     )
     sun, bought = pl.col("solar_kwh"), pl.col("bought_kwh")
     parts = [

@@ -32,7 +32,7 @@ def lengths_data(run_lengths: pl.DataFrame, chosen: int | None) -> pl.DataFrame:
         .then(pl.lit("logged"))
         .when(pl.col("candidate").is_null())
         .then(pl.lit("today"))
-        .when(pl.col("candidate") == chosen)
+        .when(pl.col("candidate") == pl.lit(chosen, pl.Int64))
         .then(pl.lit("recommended"))
     )
     kept = run_lengths.with_columns(whose.alias("whose")).filter(pl.col("whose").is_not_null())
