@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import http.client
 import json
-import shutil
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
-from urllib.parse import quote, urlencode
+from urllib.parse import urlencode
 
 from coilbook.api.models import LedgerEntry, MorningList, ReviewDone, SiteHistory
 from coilbook.api.operations import RECORD_DAYS, CaseFilter, Operations, Progress
@@ -26,7 +25,6 @@ if TYPE_CHECKING:
 M = TypeVar("M", bound=BaseModel)
 
 TOKEN_HEADER = "X-Coilbook-Token"
-ROWS_HEADER = "X-Coilbook-Rows"
 GREET_WITHIN_S = 10.0
 LEDGER = TypeAdapter(list[LedgerEntry])
 
@@ -77,7 +75,7 @@ class RemoteOperations:
 
     def site(self, site_id: str, *, days: int = RECORD_DAYS) -> SiteHistory:
         """As in `Operations`."""
-        path = f"/api/sites/{quote(site_id, safe='')}{_query({'days': days})}"
+        path = f"/local/site{_query({'site_id': site_id, 'days': days})}"
         return SiteHistory.model_validate_json(self._text("GET", path))
 
     def tune(self, order: TuneOrder, *, progress: Progress | None = None) -> Tuning:
@@ -87,18 +85,9 @@ class RemoteOperations:
         return tune_there(self._text, order, progress)
 
     def export(self, table: str, target: Path) -> int:
-        """As in `Operations`; the rows are streamed here and written by this process."""
-        form = target.suffix.removeprefix(".").lower()
-        path = f"/api/exports/{quote(table, safe='')}{_query({'form': form})}"
-        draft = target.with_name(f"{target.name}.part")
-        try:
-            with self._answer("GET", path) as response, draft.open("wb") as file:
-                shutil.copyfileobj(response, file)
-                rows = int(response.getheader(ROWS_HEADER, "0"))
-            draft.replace(target)
-        finally:
-            draft.unlink(missing_ok=True)
-        return rows
+        """As in `Operations`; the server writes the file."""
+        body = {"table": table, "target": str(target)}
+        return int(json.loads(self._text("POST", "/local/export", body))["rows"])
 
     def backup(self, target: Path) -> None:
         """As in `Operations`; the server writes the file."""

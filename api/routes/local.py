@@ -12,7 +12,7 @@ import secrets
 from pathlib import Path
 
 from coilbook.api.fields import Instant
-from coilbook.api.models import LedgerEntry, ReviewDone
+from coilbook.api.models import LedgerEntry, ReviewDone, SiteHistory
 from coilbook.api.problems import ProblemError
 from coilbook.api.remote import TOKEN_HEADER
 from coilbook.api.service import ServiceDep
@@ -51,6 +51,13 @@ class ReviewOrder(BaseModel):
     rules: Path | None = None
 
 
+class ExportOrder(BaseModel):
+    """A table, and the file it is to go to."""
+
+    table: str
+    target: Path
+
+
 class BackupOrder(BaseModel):
     """Where a copy of the store is to go."""
 
@@ -77,6 +84,18 @@ def review(order: ReviewOrder, service: ServiceDep) -> ReviewDone:
     return service.worker.do(
         lambda: service.operations.review(as_of=order.as_of, rules=order.rules, progress=service.worker.check)
     )
+
+
+@router.get("/site")
+def site(service: ServiceDep, site_id: str, days: int) -> SiteHistory:
+    """One site's history, whatever signs its id holds."""
+    return service.operations.site(site_id, days=days)
+
+
+@router.post("/export")
+def export(order: ExportOrder, service: ServiceDep) -> dict[str, int]:
+    """Write a table to a local file."""
+    return {"rows": service.operations.export(order.table, order.target)}
 
 
 @router.post("/backup")

@@ -65,6 +65,14 @@ def client(app: FastAPI) -> Iterator[TestClient]:
 
 
 @pytest.fixture
+def store(app: FastAPI) -> Store:
+    """The store that the application holds."""
+    opened = app.state.service.store
+    assert isinstance(opened, Store)
+    return opened
+
+
+@pytest.fixture
 def server(store_file: Path) -> Iterator[Server]:
     """A server process of its own on the copy, at a free port."""
     with Server(store_file) as server:
