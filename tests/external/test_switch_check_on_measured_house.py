@@ -127,6 +127,6 @@ def _told(row: Fact) -> str:
     place = next(n for n, at in enumerate(ts) if at + MINUTE > row["ts"])
     near = range(max(0, place - 5), min(len(ts), place + 6))
     return (
-        f"  {row['ts']} {'on' if row['closed'] else 'off'} {row['verdict']}: step {row['step_w']:.0f} W, noise "
-        f"{row['noise_w']:.0f} W; house {[round(watts[n]) for n in near]}, own {[round(own[n]) for n in near]}"
+        f"  {row['ts']} {row['verdict']}: step {row['step_w']:.0f} W, noise {row['noise_w']:.0f} W; "
+        f"house {[round(watts[n]) for n in near]}, own {[round(own[n]) for n in near]}"
     )
