@@ -2,14 +2,12 @@
 
 PV power at 15 min from April 2011 on, PVDAQ system 50 at Golden, Colorado (39.74 N, 105.18 W; the place
 from memory), as shipped with pvanalytics (MIT), in the file `pv_ac_15min_clock_follows_dst.csv.gz`, which
-is not part of the project. The folder that holds it is named by COILBOOK_MEASURED_DATA; without it the test
-is skipped. Its stamps are labelled -07:00 all year. Denver's clocks went back on 6 November 2011 and
-forward on 11 March 2012.
+lies beside the repository in `shared/data` and is no part of it; without it the test is skipped. Its stamps
+are labelled -07:00 all year. Denver's clocks went back on 6 November 2011 and forward on 11 March 2012.
 """
 
 from __future__ import annotations
 
-import os
 from datetime import date, datetime
 from pathlib import Path
 from statistics import median
@@ -22,8 +20,8 @@ from coilbook.ingest.store import Store
 from reference.into_store import put, stored
 from reference.rows import Fleet, PowerSample, SiteRow
 
-MEASURED = os.environ.get("COILBOOK_MEASURED_DATA", "")
-LOG = Path(MEASURED) / "pv_ac_15min_clock_follows_dst.csv.gz"
+MEASURED = Path(__file__).parents[2].parent / "shared" / "data"
+LOG = MEASURED / "pv_ac_15min_clock_follows_dst.csv.gz"
 GOOD = 0.8
 
 
@@ -45,8 +43,8 @@ def offsets(first: date, last: date) -> dict[date, float]:
 
 
 @pytest.mark.skipif(
-    not MEASURED or not LOG.is_file(),
-    reason="COILBOOK_MEASURED_DATA does not name the folder of measured data",
+    not LOG.is_file(),
+    reason="the measured data does not lie beside the repository, in shared/data",
 )
 @pytest.mark.parametrize(
     ("first", "change", "last", "jump_s"),

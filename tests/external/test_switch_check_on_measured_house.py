@@ -2,19 +2,18 @@
 
 House power and sub-meter 3 (water heater and air conditioner, about 1.05 kW) of one house at 1 min, 16 to
 23 December 2006: UCI "Individual household electric power consumption" (Hebrail and Berard, CC BY 4.0), in
-the file `house_1min_with_submeters.csv.gz`, which is not part of the project. The folder that holds it is
-named by COILBOOK_MEASURED_DATA; without it these tests are skipped.
+the file `house_1min_with_submeters.csv.gz`, which lies beside the repository in `shared/data` and is no
+part of it; without it these tests are skipped.
 
 The sub-meter's rises and falls are the switch events. A second reading of the same house power has a
 circuit of the same rating that is switched, on paper only, at instants at which the sub-meter stays as it
 is: there the step is not to be seen. It is in about one clear case of ten, where another load of half the
-size or more came or went within the 5 min; a verdict never rests on one closing for that reason. What
-matters more: a real step was never absent.
+size or more came or went within the 5 min: no finding may rest on one step seen alone. What matters more: a
+real step was never absent.
 """
 
 from __future__ import annotations
 
-import os
 from datetime import datetime, timedelta
 from functools import cache
 from pathlib import Path
@@ -28,14 +27,14 @@ from reference.coverage import Fact
 from reference.into_store import put, stored
 from reference.rows import CircuitRow, Fleet, PowerSample, SiteRow, SwitchEvent
 
-MEASURED = os.environ.get("COILBOOK_MEASURED_DATA", "")
-HOUSE = Path(MEASURED) / "house_1min_with_submeters.csv.gz"
+MEASURED = Path(__file__).parents[2].parent / "shared" / "data"
+HOUSE = MEASURED / "house_1min_with_submeters.csv.gz"
 RATED_W, ON_W, STANDBY_W = 1050.0, 600.0, 130.0
 MINUTE = timedelta(minutes=1)
 
 pytestmark = pytest.mark.skipif(
-    not MEASURED or not HOUSE.is_file(),
-    reason="COILBOOK_MEASURED_DATA does not name the folder of measured data",
+    not HOUSE.is_file(),
+    reason="the measured data does not lie beside the repository, in shared/data",
 )
 
 
