@@ -10,6 +10,7 @@ CONTENT_POLICY = (
 HEADERS = {
     "Content-Security-Policy": CONTENT_POLICY,
     "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "no-referrer",
+    # Not no-referrer: browsers then send `Origin: null` with this server's own forms, which `Guard` refuses.
+    "Referrer-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
 }
