@@ -50,9 +50,9 @@ def loads(
         outcome=outcome if outcome in ("loaded", "failed") else "",
         page=whole(page, 1),
         held=whole(held, 1),
-        since=int(since) if since.isascii() and since.isdigit() and len(since) < 19 else None,
-        released=whole(released, 0) if tried else None,
-        tried=whole(tried, 0),
+        since=_count(since),
+        released=_count(released),
+        tried=_count(tried) or 0,
     )
     with service.store.reading() as session:
         html = _page(session, choice, service.settings.upload_limit_mb)
@@ -62,6 +62,7 @@ def loads(
 @router.post("/upload")
 async def upload(request: Request, service: ServiceDep) -> Response:
     """Load the files of the form and go to their lines in the ledger."""
+    folder = ""
     try:
         with tempfile.TemporaryDirectory(prefix="coilbook-upload-") as folder:
             limit_bytes = int(service.settings.upload_limit_mb * 1e6)
@@ -72,7 +73,7 @@ async def upload(request: Request, service: ServiceDep) -> Response:
     except Busy as exc:
         return await run_in_threadpool(_refused, service, 503, f"{exc}; try again in a minute")
     except InputError as exc:
-        return await run_in_threadpool(_refused, service, 422, str(exc))
+        return await run_in_threadpool(_refused, service, 422, str(exc).replace(f"{folder}/", ""))
     first = min((entry.load_id for entry in done), default=1)
     return see_other(f"/loads?since={first - 1}#ledger")
 
@@ -89,7 +90,14 @@ async def release_held(request: Request, service: ServiceDep) -> Response:
         freed, tried = await run_in_threadpool(service.worker.do, partial(_release, service, wanted))
     except Busy as exc:
         return await run_in_threadpool(_refused, service, 503, f"{exc}; try again in a minute")
-    return see_other(f"/loads?released={freed}&tried={max(tried, 1)}#held")
+    except InputError as exc:
+        return await run_in_threadpool(_refused, service, 422, str(exc))
+    return see_other(f"/loads?released={freed}&tried={tried}#held")
+
+
+def _count(text: str) -> int | None:
+    """A number from 0 on of the address, or None."""
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 19 else None
 
 
 def _load(service: Service, brought: Upload) -> list[LedgerEntry]:

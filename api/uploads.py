@@ -56,6 +56,8 @@ async def receive(request: Request, folder: Path, limit_bytes: int) -> Upload:
                 raise ProblemError(
                     422, f"field {field!r}: expected files in {FIELD!r}, and a profile in {PROFILE!r}"
                 )
+            if not value.filename and not value.size:
+                continue  # what browsers send for a field in which no file was chosen
             number = len(files) + 1
             place = folder / f"{number:04d}"
             if field == PROFILE:

@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 RAW_LIMIT = 65_536
-BLOCK_BYTES = 16 << 20
+BLOCK_BYTES = 8 << 20
 
 
 @dataclass(frozen=True)

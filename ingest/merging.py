@@ -45,7 +45,10 @@ def stage(session: Session, rows: pl.DataFrame, load_id: int | pl.DataFrame) -> 
 
 
 def merge(session: Session, kind: Kind) -> Counts:
-    """Bring `staged` into its table. Leaves the rows that changed the store as temporary view `entering`."""
+    """Bring `staged` into its table.
+
+    Leaves the staged rows as temporary table `sorted`, those that change the store as view `entering`.
+    """
     work = _Merge(session, kind)
     work.sort()
     contested = work.contest()
@@ -70,6 +73,7 @@ class _Merge:
         self.session.run(
             f"CREATE OR REPLACE TEMP TABLE sorted AS FROM staged ORDER BY {order}, load_id, line"
         )
+        self.session.run("DROP TABLE staged")  # a big file would be held twice
 
     def contest(self) -> bool:
         """`standing`: rows of the store with a staged key; `contested`: keys that stand or repeat."""

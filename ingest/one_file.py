@@ -108,7 +108,7 @@ class _Load:
     def _unknown_causes(self) -> int:
         if self.kind.name != "switch":
             return 0
-        found = self.session.one("SELECT count(cause_raw) FROM staged")
+        found = self.session.one("SELECT count(cause_raw) FROM sorted")
         return int(found[0]) if found else 0
 
 

@@ -143,10 +143,10 @@ def _note(session: Session, kind: Kind, held: list[Held], loads: pl.DataFrame, n
         WHERE quarantine_id IN (SELECT t.line FROM tried t ANTI JOIN held h ON t.line = h.line)""",
         [now],
     )
-    released = Counter(dict(session.rows("SELECT load_id, count(*) FROM staged GROUP BY load_id")))
+    released = Counter(dict(session.rows("SELECT load_id, count(*) FROM sorted GROUP BY load_id")))
     strange: dict[int, int] = {}
     if kind.name == "switch":
-        strange = dict(session.rows("SELECT load_id, count(cause_raw) FROM staged GROUP BY load_id"))
+        strange = dict(session.rows("SELECT load_id, count(cause_raw) FROM sorted GROUP BY load_id"))
     for load_id, count in released.items():
         session.run(_RELEASED, [count, strange.get(load_id, 0), load_id])
     return set(released)

@@ -1,7 +1,8 @@
 -- stay_on: openings after which the load may have stayed on
 -- grain: circuit_id, ts, kind
 -- kind 'house', ts the opening: of a run begun that day or the day before, whose closing stood out, the house then
--- stayed up for 30 min by at least half of that step. rise_w [W]: the least house power of those 30 min, less
+-- stayed up by at least half of that step for 30 min, or an hour where samples are over 1.5 min apart, since there
+-- another load is more easily taken for this one. rise_w [W]: the least house power of that time, less
 -- the rated power of every other circuit that was on in them, less the level before the closing. floor_w: the
 -- least house power within the run, less that level; a load that its own thermostat had switched off before is told
 -- by it. kind 'meter', ts the begin within the day: stretches of 2 samples and 5 min or more, wholly off and after the
@@ -24,16 +25,17 @@ after AS (
         min(s.watts) AS low_w,
         any_value(s.home_ts) AS home_ts,
         any_value(s.home_end) AS home_end,
-        max(s.end_ts) AS seen_to
+        max(s.end_ts) AS seen_to,
+        any_value(s.watch) AS watch
     FROM opening o
     JOIN check_sample s ON s.check_id = o.check_id
     WHERE NOT s.metered
         AND s.joined
         AND s.side = 1
-        AND s.ts < s.home_end + INTERVAL 30 MINUTE
-        AND coalesce(o.own_after_ts >= s.home_end + INTERVAL 30 MINUTE, true)
+        AND s.ts < s.home_end + s.watch
+        AND coalesce(o.own_after_ts >= s.home_end + s.watch, true)
     GROUP BY ALL
-    HAVING max(s.end_ts) >= any_value(s.home_end) + INTERVAL 30 MINUTE
+    HAVING max(s.end_ts) >= any_value(s.home_end + s.watch)
 ),
 up AS (
     SELECT a.*, k.before_w, k.step_w
@@ -110,7 +112,7 @@ SELECT
     y.closing_ts,
     y.rise_w,
     l.floor_w,
-    30.0 AS minutes,
+    epoch_us(y.watch) / 60e6 AS minutes,
     CAST(NULL AS DOUBLE) AS expected_w,
     CAST(NULL AS VARCHAR) AS verdict
 FROM stayed y

@@ -27,7 +27,7 @@ from reference.facts import facts_of
 from reference.into_store import clear_sky_of, differences, fleet_of, put, stored
 from reference.random_fleet import crowded_fleet, merged, random_fleet
 from reference.rows import Fleet
-from reference.small import circuit, power, switch
+from reference.small import circuit, power, switch, tariff, window
 from reference.small import fleet as small_fleet
 
 SEEDS = int(os.environ.get("COILBOOK_FUZZ_SEEDS", "20"))
@@ -63,6 +63,63 @@ def test_facts_of_random_fleets_equal_the_reference(first: int) -> None:
 @pytest.mark.parametrize("first", range(3, 3 + max(3, SEEDS // 10), 3))
 def test_facts_of_crowded_instants_equal_the_reference(first: int) -> None:
     fleet = merged([crowded_fleet(seed) for seed in range(first, first + 3)])
+    with opened() as store:
+        put(store, fleet)
+        refresh_facts(store)
+        compare(store, fleet)
+
+
+DENVER = {"zone": "America/Denver", "power": power("03-07 12:00", "03-11 12:00", 30)}
+DAYS = power("06-19 00:00", "06-22 00:00", 30)
+EVENING = window("16:00", "20:00", kind="lockout")
+ALL_DAY = switch("06-19 01:00 on", "06-21 23:00 off")
+CORNERS: dict[str, dict[str, Any]] = {
+    "a window that the clock change swallows, with a need": {
+        **DENVER,
+        "windows": [window("02:15", "03:00", need_minutes=60)],
+    },
+    "the same within a run": {
+        **DENVER,
+        "windows": [window("02:15", "03:00")],
+        "switch": switch("03-09 01:00 on", "03-09 23:00 off"),
+    },
+    "runs of no length in a lockout, power not known": {
+        "power": DAYS,
+        "windows": [EVENING],
+        "circuits": [circuit(rated_w=None)],
+        "switch": switch("06-20 17:00 on", "06-20 17:00 off"),
+    },
+    "tariffs that meet on one day with other edges": {
+        "power": DAYS,
+        "windows": [EVENING],
+        "switch": ALL_DAY,
+        "tariffs": [
+            tariff("00:00", "17:00", 0.1, valid_to=date(2025, 6, 20)),
+            tariff("17:00", "00:00", 0.3, valid_to=date(2025, 6, 20)),
+            tariff("00:00", "18:00", 0.2, valid_from=date(2025, 6, 20)),
+            tariff("18:00", "00:00", 0.4, valid_from=date(2025, 6, 20)),
+        ],
+    },
+    "a price for a part of a run": {
+        "power": DAYS,
+        "windows": [EVENING],
+        "switch": ALL_DAY,
+        "tariffs": [tariff("00:00", "17:00", 0.1), tariff("18:00", "00:00", 0.3)],
+    },
+    "settings of one day, and a newer row that rests on that weekday": {
+        "power": DAYS,
+        "windows": [
+            window("08:00", "09:00"),
+            window("10:00", "11:00", valid_from=date(2025, 6, 20), valid_to=date(2025, 6, 20)),
+            window("12:00", "13:00", valid_from=date(2025, 6, 21), days="Mon"),
+        ],
+    },
+}
+
+
+@pytest.mark.parametrize("corner", CORNERS)
+def test_corners_equal_the_reference(corner: str) -> None:
+    fleet = small_fleet(**CORNERS[corner])
     with opened() as store:
         put(store, fleet)
         refresh_facts(store)

@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -33,24 +34,55 @@ def base(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     folder = tmp_path_factory.mktemp("served")
     with Store.open(folder / "store.duckdb") as store:
         fill(store)
+    with serving(folder / "store.duckdb") as address:
+        yield address
+
+
+@pytest.fixture(scope="session")
+def fleet(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The address of a server that serves a small simulated fleet, loaded and reviewed."""
+    folder = tmp_path_factory.mktemp("fleet")
+    command = [
+        sys.executable,
+        "-m",
+        "coilbook.api.cli",
+        "demo",
+        "--sites",
+        "12",
+        "--days",
+        "28",
+        "--no-serve",
+    ]
+    subprocess.run([*command, "--dir", str(folder / "demo")], check=True, capture_output=True, timeout=300)
+    with serving(folder / "demo" / "demo.duckdb") as address:
+        yield address
+
+
+@contextmanager
+def serving(store: Path) -> Iterator[str]:
+    """A server process on `store`, ended with SIGTERM."""
     surroundings = {name: value for name, value in os.environ.items() if not name.startswith("COILBOOK_")}
-    command = [sys.executable, "-m", "coilbook.api.cli", "serve", "--store", str(folder / "store.duckdb")]
-    with (folder / "log").open("w") as log:
+    command = [sys.executable, "-m", "coilbook.api.cli", "serve", "--store", str(store), "--port", "0"]
+    log = store.parent / "log"
+    with log.open("w") as said:
         process = subprocess.Popen(
-            [*command, "--port", "0"],
+            command,
             env=surroundings | {"COILBOOK_NIGHTLY": "false"},
             stdout=subprocess.PIPE,
-            stderr=log,
+            stderr=said,
             text=True,
         )
     assert process.stdout is not None
-    line = process.stdout.readline()
-    found = re.search(r"http://\S+:\d+", line)
-    assert found, f"no address in {line!r}; log: {(folder / 'log').read_text()}"
-    yield found.group()
-    process.send_signal(signal.SIGTERM)
-    assert process.wait(60) == 0
-    process.stdout.close()
+    try:
+        line = process.stdout.readline()
+        found = re.search(r"http://\S+:\d+", line)
+        assert found, f"no address in {line!r}; log: {log.read_text()}"
+        yield found.group()
+    finally:
+        process.send_signal(signal.SIGTERM)
+        ended = process.wait(60)
+        process.stdout.close()
+    assert ended == 0
 
 
 @pytest.fixture(scope="session")

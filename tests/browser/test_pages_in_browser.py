@@ -2,61 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from typing import Any
-
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, expect
+from seen import DRAWN, opened
 
 pytestmark = pytest.mark.browser
 
-PATHS = ["/", "/sites/fen", "/sites/ridge", "/sites/mill", "/loads"]
-DRAWN = "() => [...document.querySelectorAll('figure[data-spec]')].map(f => f.dataset.drawn ?? '')"
+PATHS = [
+    "/",
+    "/?group=area",
+    "/?act=chatter:fen-a:2026-03-02",
+    "/sites/fen",
+    "/sites/ridge",
+    "/sites/mill",
+    "/sites/fen/callout",
+    "/fleet",
+    "/loads",
+]
 CANVAS = "() => document.querySelector('#chart-timeline canvas').toDataURL()"
-
-
-class Seen:
-    """A page, what it said on the console, and what it asked of other hosts."""
-
-    def __init__(self, page: Page, base: str) -> None:
-        self.page = page
-        self.said: list[str] = []
-        self.outside: list[str] = []
-        page.on("console", lambda message: self.said.append(f"{message.type}: {message.text}"))
-        page.on("pageerror", lambda error: self.said.append(str(error)))
-        page.on("request", lambda request: self._look(request.url, base))
-
-    def _look(self, url: str, base: str) -> None:
-        if not url.startswith((f"{base}/", "data:", "blob:")):
-            self.outside.append(url)
-
-    def until(self, ready: Callable[[], bool]) -> None:
-        """Wait; the page's policy forbids the waiting that evaluates strings."""
-        for _ in range(600):
-            if ready():
-                return
-            self.page.wait_for_timeout(50)
-        raise AssertionError("waited 30 s in vain")
-
-    def charts(self) -> list[str]:
-        """How each chart was drawn, once all are."""
-        for figure in self.page.locator("figure[data-spec]").all():
-            figure.scroll_into_view_if_needed()
-            handle = figure.element_handle()
-            self.until(lambda handle=handle: bool(handle and handle.get_attribute("data-drawn")))
-        return list(self.page.evaluate(DRAWN))
-
-
-@contextmanager
-def opened(browser: Browser, base: str, path: str, width: int = 1280, **options: Any) -> Iterator[Seen]:
-    context = browser.new_context(viewport={"width": width, "height": 900}, **options)
-    try:
-        seen = Seen(context.new_page(), base)
-        seen.page.goto(base + path)
-        yield seen
-    finally:
-        context.close()
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -20,6 +20,16 @@ PAGES = [
     "/sites/mill",
     "/loads",
     "/loads?reason=bad_time&load=1&page=7",
+    "/?group=area&person=-",
+    "/?act=chatter:fen-a:2026-03-02",
+    "/?done=silent:ridge:2026-03-09&before=nothing",
+    "/?act=nothing",
+    "/sites/fen?act=chatter:fen-a:2026-03-02",
+    "/sites/fen/callout",
+    "/sites/mill/callout",
+    "/fleet",
+    "/fleet?weeks=13&area=North&rule=chatter&order=cost",
+    "/fleet?area=Nowhere&weeks=x&order=x",
 ]
 CAUTIONS = (
     "More than one source",
@@ -43,7 +53,7 @@ def test_pages_are_sound(client: TestClient, path: str) -> None:
     assert page(client, path).faults == []
 
 
-@pytest.mark.parametrize("path", ["/", "/loads"])
+@pytest.mark.parametrize("path", ["/", "/loads", "/fleet"])
 def test_pages_of_an_empty_store_are_sound_and_say_what_to_do(bare: TestClient, path: str) -> None:
     seen = page(bare, path)
     assert seen.faults == []
@@ -61,7 +71,7 @@ def test_nothing_is_asked_of_another_host(client: TestClient, path: str) -> None
 def test_every_static_file_that_a_page_names_is_there_and_may_be_kept(client: TestClient) -> None:
     html = client.get("/sites/fen").text
     names = set(re.findall(r'"(/static/[^"]+)"', html))
-    assert len(names) == 6
+    assert len(names) == 7
     for name in names:
         answer = client.get(name)
         assert answer.status_code == 200
@@ -121,7 +131,7 @@ def test_where_nothing_fits_the_page_says_so(client: TestClient) -> None:
     assert "No open case fits these choices. Show all 9 open cases" in page(client, "/?area=Nowhere").text
 
 
-@pytest.mark.parametrize("path", ["/", "/sites/fen", "/sites/ridge", "/sites/mill"])
+@pytest.mark.parametrize("path", ["/", "/sites/fen", "/sites/ridge", "/sites/mill", "/sites/fen/callout"])
 def test_who_sends_somebody_says_what_can_kill(client: TestClient, path: str) -> None:
     text = page(client, path).text
     assert [said for said in CAUTIONS if said not in text] == []

@@ -2,9 +2,9 @@
 
 Sources: linear damage (Palmgren-Miner) as worked in Modarres, Amiri & Jackson, Probabilistic Physics of
 Failure (2017), pp. 33-37; mixed duty X = A / (1 + C/100 (A/B - 1)) from contactor handbooks (from memory);
-operations a year nop = dop x hop x 3600 / tcycle, MTTFD = B10D / (0.1 nop) and T10D = B10D / nop from ISO
-13849-1, C.4.2 (T10D from memory). A rated durability is a B10: nine of ten contactors reach it (IEC 60947-4-1,
-Annex B, from memory), so the date on which it is used up is the end of T10D.
+operations a year nop = dop x hop x 3600 / tcycle, MTTFD = B10D / (0.1 nop) and T10D = B10D / nop from
+ISO 13849-1, C.4.2 (T10D from memory). A rated durability is a B10: nine of ten contactors reach it (IEC
+60947-4-1, Annex B, from memory), so the date on which it is used up is the end of T10D.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ def life(amps: float, elec_life: float) -> dict[str, float]:
 
 
 def worn(folder: Path, settings: Sequence[dict[str, Any]], starts: Sequence[int]) -> list[dict[str, Any]]:
-    """Rows of `wear` of one circuit fitted on BEGIN; on its n-th day it has settings[n] and closes starts[n] times.
+    """Rows of `wear` of one circuit; on its n-th day it has settings[n] and closes starts[n] times.
 
     The last settings hold on; closings are spread evenly over the day (UTC).
     """

@@ -78,6 +78,9 @@ def test_part_of_a_window_may_be_needed() -> None:
     assert result(half_hour, "11:00 on", "11:25 off")["verdict"] == "met"
     assert result(half_hour, "11:00 on", "11:24 off")["verdict"] == "short"
     assert result(window("10:00", "12:00", need_minutes=0))["verdict"] == "met"
+    swallowed = window("02:15", "03:00", need_minutes=60)  # Denver, 9 March: no such time
+    made = fleet("America/Denver", power=power("03-08 12:00", "03-10 12:00", 30), windows=[swallowed])
+    assert [r["verdict"] for r in facts("window_result", made)] == ["met", "missed"]
     whole = window("10:00", "12:00", need_minutes=120)
     assert result(whole, "10:30 on", "12:30 off")["verdict"] == "late"
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date, datetime, timedelta
 
+from reference.circuit_day import UNSEEN
 from reference.clock import ONE_DAY, ZERO, date_at, dates, midnight, runs_on, window
 from reference.coverage import Fact
 from reference.registry import holding, newest, settings_on
@@ -154,7 +155,8 @@ def _cost(
     priced = prices(site, day - ONE_DAY, day + 2 * ONE_DAY)
     spans = [span for span, _ in priced]
     used = [span for span, watts in pieces or [] if watts != 0]
-    if pieces is None or any(gaps(spans, a, b) for a, b in used):
+    unpriced = length([gap for a, b in used for gap in gaps(spans, a, b)])
+    if pieces is None or unpriced > UNSEEN:
         return None, None
     cost = own_kwh = 0.0
     for (a, b), watts in pieces:

@@ -1,8 +1,9 @@
 -- check_sample: the samples around each change: of the site, or of the circuit's own meter where it has one
 -- grain: check_id, ts
 -- home_ts, home_end: the sample in which the change falls. side: -1 before it, 0 itself, 1 after it. joined: no hole
--- lies between the sample and that one. 5 min (at least 3 samples) either side, after an opening 30 min; days with
--- samples over an hour apart are left out.
+-- lies between the sample and that one. 5 min (at least 3 samples) either side, after an opening as
+-- long as stay_on looks at it: watch, 30 min, or an hour where samples are over 1.5 min apart. Days with samples
+-- over an hour apart are left out.
 CREATE OR REPLACE TEMP TABLE check_sample AS
 WITH metered AS (
     SELECT circuit_id, local_date, median(epoch_us(end_ts - ts)) AS interval_us FROM meter_sample GROUP BY ALL
@@ -25,9 +26,10 @@ paced AS (
 asked AS (
     SELECT
         *,
+        to_microseconds(CASE WHEN interval_us <= 90000000 THEN 1800000000 ELSE 3600000000 END) AS watch,
         event_ts - to_microseconds(greatest(300000000, 3 * interval_us) + 2 * interval_us) AS from_ts,
         event_ts + to_microseconds(
-            CASE WHEN closed OR metered THEN greatest(300000000, 3 * interval_us) ELSE greatest(1800000000, 3 * interval_us) END
+            CASE WHEN closed OR metered THEN greatest(300000000, 3 * interval_us) ELSE greatest(CASE WHEN interval_us <= 90000000 THEN 1800000000 ELSE 3600000000 END, 3 * interval_us) END
             + 2 * interval_us
         ) AS to_ts
     FROM paced
@@ -39,7 +41,7 @@ spread AS (
     WHERE NOT metered
 ),
 near AS (
-    SELECT a.check_id, a.event_ts, a.metered, a.interval_us, s.ts, s.end_ts, s.house_w AS watts, s.next_ts
+    SELECT a.check_id, a.event_ts, a.metered, a.interval_us, a.watch, s.ts, s.end_ts, s.house_w AS watts, s.next_ts
     FROM spread a
     JOIN sample s ON s.site_id = a.site_id AND epoch_us(s.ts) // 1800000000 = a.half
     WHERE s.ts >= a.from_ts AND s.ts < a.to_ts
@@ -49,6 +51,7 @@ near AS (
         a.event_ts,
         a.metered,
         a.interval_us,
+        a.watch,
         m.ts,
         m.end_ts,
         m.circuit_w,
@@ -74,6 +77,7 @@ SELECT
     n.check_id,
     n.metered,
     n.interval_us,
+    n.watch,
     h.home_ts,
     h.home_end,
     n.ts,

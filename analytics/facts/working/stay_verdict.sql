@@ -1,7 +1,8 @@
 -- stay_verdict: expected step and verdict of the openings of the days asked for and of the 29 days after them
 -- grain: circuit_id, ts
--- stays_on: the closing was seen, the opening absent without the power rising in that minute, the samples are at
--- most 5 min apart, and the house stayed up by half the step from the closing on. opened_itself: within the run the
+-- stays_on: the closing was seen, the opening absent, with no change of power in that minute beyond the noise and a
+-- tenth of the step, the samples are at most 5.5 min apart, and the house stayed up by half the step, and no more than
+-- one and a half, from the closing on. opened_itself: within the run the
 -- house fell back, so the load had gone before the contactor opened.
 CREATE OR REPLACE TEMP TABLE stay_verdict AS
 WITH span AS (SELECT site_id, min(local_date) AS first_date, max(local_date) + 29 AS last_date FROM asked_day GROUP BY ALL),
@@ -26,7 +27,8 @@ judged AS (
         CASE
             WHEN closing_verdict IS DISTINCT FROM 'seen' OR opening_verdict IS DISTINCT FROM 'absent' THEN 'unclear'
             WHEN floor_w IS NULL OR interval_s > 330 THEN 'unclear'
-            WHEN rise_w < 0.5 * step_w OR change_w > greatest(3 * noise_w, 0.2 * step_w) THEN 'unclear'
+            WHEN rise_w NOT BETWEEN 0.5 * step_w AND 1.5 * step_w THEN 'unclear'
+            WHEN abs(change_w) > greatest(3 * noise_w, 0.1 * step_w) THEN 'unclear'
             WHEN floor_w < 0.5 * step_w THEN 'opened_itself'
             ELSE 'stays_on'
         END AS now_verdict

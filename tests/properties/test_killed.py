@@ -1,0 +1,134 @@
+"""A load or a review that is killed, and done again, leaves what an undisturbed one leaves.
+
+The command line runs in processes of its own, which are killed (SIGKILL) at random moments of their work.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from random import Random
+
+import pytest
+from coilbook.fixtures.fleet import write_fleet
+from coilbook.ingest.load import load_paths
+from coilbook.ingest.store import Store
+from fleet_files import EXAMPLES, NOW, Exports, assert_equal, assert_equal_frames, exports, frames, judged
+
+# Small batches make many transactions for a kill to fall between.
+PROGRAM = """
+from coilbook.analytics import facts_runner, review
+facts_runner.SITE_DAYS_A_BUCKET = review.SITE_DAYS_A_BATCH = 4
+from coilbook.api.cli import main
+main()
+"""
+KILLS = EXAMPLES
+
+
+@dataclass(frozen=True)
+class Calm:
+    """Files, a store into which they were loaded, how long each step took [s], and what a review exports."""
+
+    files: Path
+    loaded: Path
+    load_s: float
+    review_s: float
+    exports: Exports
+
+
+def command(*arguments: str | Path) -> subprocess.Popen[bytes]:
+    """The command line, in a process of its own and on one thread."""
+    kept = {name: value for name, value in os.environ.items() if not name.startswith("COILBOOK_")}
+    return subprocess.Popen(
+        [sys.executable, "-c", PROGRAM, *map(str, arguments)],
+        env={**kept, "COILBOOK_THREADS": "1"},
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+    )
+
+
+def load(store: Path, files: Path) -> subprocess.Popen[bytes]:
+    """`coilbook load`, once it has opened the store."""
+    process = command("load", files, "--store", store)
+    while not store.exists() and process.poll() is None:
+        time.sleep(0.002)
+    return process
+
+
+def timed(process: subprocess.Popen[bytes]) -> float:
+    """Let a process come to its good end; how long that took [s]."""
+    began = time.monotonic()
+    _, said = process.communicate(timeout=120)
+    assert process.returncode == 0, said.decode()
+    return time.monotonic() - began
+
+
+def killed(process: subprocess.Popen[bytes], after_s: float) -> bool:
+    """Kill a process after so long; whether it was still at work."""
+    time.sleep(after_s)
+    process.send_signal(signal.SIGKILL)
+    process.communicate()
+    return process.returncode == -signal.SIGKILL
+
+
+def finished(path: Path, files: Path) -> Exports:
+    """What the store exports once all files were loaded and reviewed in peace."""
+    with Store.open(path, threads=1) as store:
+        load_paths(store, [files], now=NOW)
+        return judged(store)
+
+
+@pytest.fixture(scope="module")
+def calm(tmp_path_factory: pytest.TempPathFactory) -> Calm:
+    folder = tmp_path_factory.mktemp("calm")
+    fleet = write_fleet(folder / "fleet", sites=12, days=4, seed=5, interval_s=300)
+    assert len(fleet.logs) > 8
+    files = folder / "files"
+    files.mkdir()
+    for part in ("registry", "logs"):
+        (folder / "fleet" / part).rename(files / part)
+    store = folder / "store.duckdb"
+    load_s = timed(load(store, files))
+    loaded = Path(shutil.copy(store, folder / "loaded.duckdb"))
+    review_s = timed(command("review", "--store", store))
+    with Store.open(store, threads=1) as opened:
+        expected = exports(opened)
+    assert expected["finding"].count(b"\n") > 5
+    return Calm(files, loaded, load_s, review_s, expected)
+
+
+def test_killed_loads(calm: Calm, tmp_path: Path) -> None:
+    """Killed at a random moment, killed again later on, then loaded to the end and reviewed."""
+    rng, at_work = Random(11), 0
+    for number in range(KILLS):
+        store = tmp_path / f"{number}.duckdb"
+        for part in (0.5, 1.0):
+            at_work += killed(load(store, calm.files), part * rng.random() * calm.load_s)
+        assert_equal(finished(store, calm.files), calm.exports)
+    assert at_work >= KILLS
+
+
+def test_killed_reviews(calm: Calm, tmp_path: Path) -> None:
+    """Killed in the later part of a review's time, the first goes to starting a process; then reviewed."""
+    rng, at_work = Random(12), 0
+    for number in range(KILLS):
+        store = Path(shutil.copy(calm.loaded, tmp_path / f"{number}.duckdb"))
+        at_work += killed(command("review", "--store", store), (0.4 + 0.6 * rng.random()) * calm.review_s)
+        with Store.open(store, threads=1) as opened:
+            assert_equal(judged(opened), calm.exports)
+    assert at_work >= KILLS // 2
+
+
+def test_a_killed_load_whose_review_is_killed_too(calm: Calm, tmp_path: Path) -> None:
+    rng = Random(13)
+    store = tmp_path / "store.duckdb"
+    killed(load(store, calm.files), (0.5 + 0.4 * rng.random()) * calm.load_s)
+    killed(command("review", "--store", store), (0.6 + 0.3 * rng.random()) * calm.review_s)
+    got = finished(store, calm.files)
+    assert_equal_frames(frames(got), frames(calm.exports))
