@@ -1,9 +1,9 @@
 """A contactor that was told to open and whose load stayed on: welded or jammed main contacts.
 
 Two signs, both in the fact `stay_on`. By the house's power: the load's step was seen at the closing, none
-at the opening, and for 30 min after it the house stayed up by at least half of that step, as it had through
-the run. By the circuit's own meter: the load drew at least a fifth of its rating for 5 min while commanded
-off.
+at the opening, and for 30 min after it (an hour where samples are longer than 1.5 min) the house stayed up
+by at least half of that step, as it had through the run. By the circuit's own meter: the load drew at least
+a fifth of its rating for 5 min while commanded off.
 
 Fires: a pump of 1500 W closed at 08:15 (+1500 W); at 11:00 it was told to open, the house's power did not
 move, and stayed 1400 W over what it was before 08:15 until 11:30.
@@ -104,11 +104,12 @@ def _findings(days: pl.DataFrame) -> pl.DataFrame:
             phrase(
                 "Told to open at {} on {}, but the load stayed on: it came on with {} at {}, nothing fell "
                 "at the "
-                "opening, and 30 min later the house was still up by {}.",
+                "opening, and {} later the house was still up by {}.",
                 c("off_at"),
                 words.day(c("local_date")),
                 words.power(c("expected_w")),
                 c("on_at"),
+                words.duration(60 * c("longest")),
                 words.power(c("rise_w")),
             )
         )

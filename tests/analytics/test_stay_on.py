@@ -103,6 +103,19 @@ def test_quarter_hours_are_too_coarse_to_be_sure() -> None:
     assert [row["verdict"] for row in found] == ["stays_on"]
 
 
+def test_five_minute_samples_are_looked_at_for_an_hour() -> None:
+    short = openings(house(("08:15:10", "12:00", 1500), minutes=5), EVENTS)  # the opening's sample ends 11:05
+    long = openings(house(("08:15:10", "12:05", 1500), minutes=5), EVENTS)
+    assert short == []
+    assert [(row["minutes"], row["verdict"]) for row in long] == [(60.0, "stays_on")]
+
+
+@pytest.mark.parametrize(("watts", "verdict"), [(1650, "stays_on"), (1651, "unclear"), (1349, "unclear")])
+def test_a_load_that_takes_over_in_the_same_minute_may_differ_by_a_tenth(watts: float, verdict: str) -> None:
+    found = openings(house(("08:15:10", "11:00:20", 1500), ("11:00:20", "14:00", watts)), EVENTS)
+    assert [row["verdict"] for row in found] == [verdict]
+
+
 def test_a_run_over_midnight() -> None:
     events = switch("06-19 22:15:10 on", "06-20 01:00:20 off")
     power = samples("06-19 12:00", "06-20 12:00", 1, 300, ("06-19 22:15:10", "06-20 03:00", 1500))
