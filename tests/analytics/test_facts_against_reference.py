@@ -22,6 +22,7 @@ from coilbook.fixtures.fleet import write_fleet
 from coilbook.ingest.load import load_paths
 from coilbook.ingest.schema import FACTS
 from coilbook.ingest.store import Store
+from reference.clock import date_at
 from reference.coverage import Fact
 from reference.facts import facts_of
 from reference.into_store import clear_sky_of, differences, fleet_of, put, stored
@@ -208,16 +209,19 @@ REGISTRY = ("sites", "circuits", "windows", "tariffs")
 
 
 def split(rng: Random, fleet: Fleet) -> list[list[object]]:
-    """The log rows in two to four loads: at random, by time with latecomers, by kind, or a hole last."""
+    """The log rows in two to four loads: at random, by time with latecomers, by kind, a hole or a day last."""
     rows = [row for name in LOGS for row in getattr(fleet, name)]
     count = rng.choice((2, 2, 3, 4))
-    style = rng.choice(("random", "time", "kind", "hole"))
+    style = rng.choice(("random", "time", "kind", "hole", "day", "day"))
     parts: list[list[object]] = [[] for _ in range(count)]
     stamped = sorted(row.ts for name in LOGS[:4] for row in getattr(fleet, name))
     begin, end = stamped[0], stamped[-1]
     hole = begin + (end - begin) * rng.random()
     hole_end = hole + timedelta(hours=rng.choice((1, 7, 30)))
     kinds = {name: rng.randrange(count) for name in LOGS}
+    zone = fleet.sites[0].timezone
+    day = date_at(zone, hole)
+    late = rng.choice((("power",), ("power", "switch"), ("switch",), LOGS))
     for name in LOGS:
         for row in getattr(fleet, name):
             ts = getattr(row, "ts", begin)
@@ -228,6 +232,8 @@ def split(rng: Random, fleet: Fleet) -> list[list[object]]:
                 place = rng.randrange(count) if rng.random() < 0.02 else place
             elif style == "kind":
                 place = kinds[name]
+            elif style == "day":
+                place = int(name in late and date_at(zone, ts) == day)
             else:
                 place = 1 if hole <= ts < hole_end else 0
             parts[place].append(row)

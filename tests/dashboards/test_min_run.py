@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import time
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ import polars as pl
 import pytest
 from coilbook.api.app import create_app
 from coilbook.api.settings import Settings
+from coilbook.dashboards import words
 from coilbook.dashboards.charts.look import spec
 from coilbook.dashboards.charts.min_run_cost import MOST_SERIES, cost_chart, cost_data, series_key
 from coilbook.dashboards.charts.min_run_energy import energy_chart, energy_data
@@ -286,6 +288,18 @@ def test_an_empty_store_says_what_to_do(bare: TestClient) -> None:
     page = Page(bare.get("/fleet/min-run").text)
     assert page.faults == []
     assert "coilbook load registry/ logs/" in page.text
+
+
+def test_past_changes_logged_replayed_and_out_by() -> None:
+    row = {
+        "circuit_id": "a-1", "changed_on": date(2026, 3, 31), "before_s": 0.0, "after_s": 3600.0,
+        "unchanged": 3, "starts_effect": -4.0, "replayed_starts": -7.31, "starts_error": -3.31,
+        "grid_wh_effect": None, "replayed_grid_wh": 2530.0, "grid_wh_error": None, "reason": None,
+    }  # fmt: skip
+    (cells,) = past_table(pl.DataFrame([row])).rows
+    assert cells[:3] == ["a-1", "31 Mar 2026", f"0{words.THIN}s to 1{words.THIN}h"]
+    assert cells[3:7] == ["3", "\u22124.00", "\u22127.31", "\u22123.31"]
+    assert cells[7:] == [words.DASH, f"+2{words.THIN}530", words.DASH, ""]
 
 
 def test_past_table_of_nothing() -> None:

@@ -87,8 +87,8 @@ def finished(path: Path, files: Path) -> Exports:
 @pytest.fixture(scope="module")
 def calm(tmp_path_factory: pytest.TempPathFactory) -> Calm:
     folder = tmp_path_factory.mktemp("calm")
-    fleet = write_fleet(folder / "fleet", sites=12, days=4, seed=5, interval_s=300)
-    assert len(fleet.logs) > 8
+    fleet = write_fleet(folder / "fleet", sites=6, days=3, seed=5, interval_s=300)
+    assert len(fleet.logs) > 4
     files = folder / "files"
     files.mkdir()
     for part in ("registry", "logs"):
