@@ -13,6 +13,7 @@ stretch AS (
         coalesce(r.cause_on = 'hand', false) AS by_hand
     FROM barred a
     JOIN new_run r ON r.circuit_id = a.circuit_id AND r.start < a.end_ts AND r.until > a.start_ts
+    WHERE r.until > r.start
 ),
 ran AS (
     SELECT

@@ -75,7 +75,7 @@ SELECT
     first_on_ts,
     last_off_ts,
     CASE
-        WHEN on_s >= need_s - 300 THEN 'met'
+        WHEN length_s = 0 OR on_s >= need_s - 300 THEN 'met'
         WHEN covered_s < 0.9 * length_s THEN 'unknown'
         WHEN on_s + excused_s >= need_s - 300 THEN 'excused'
         WHEN on_s = 0 THEN 'missed'
