@@ -117,11 +117,12 @@ def days_of_span(spans: pl.DataFrame) -> pl.DataFrame:
 def read_events(bucket: Bucket, spans: pl.DataFrame, days: pl.DataFrame) -> None:
     """Working tables bucket_site, day, state_before, event, new_run, new_state, hold and setting_day.
 
-    Events are read from the day before the first day in `days` on, or from the begin of a run that stood
-    then.
+    Events are read from two days before the first day in `days` on (its neighbour is computed anew, too), or
+    from the begin of a run that stood then.
     """
     session = bucket.session
-    session.temporary("first_asked", days.group_by("site_id").agg(pl.col("local_date").min()))
+    neighbours = days.group_by("site_id").agg(pl.col("local_date").min().dt.offset_by("-1d"))
+    session.temporary("first_asked", neighbours)
     begun = session.frame(working("events_from"), {"reach": REACH_DAYS})
     sites = bucket.zones.join(spans.drop_nulls("first_date"), on="site_id").join(begun, on="site_id")
     starts = [midnight(zone, day) for zone, day in sites.select("timezone", "events_from").iter_rows()]

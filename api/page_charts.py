@@ -18,7 +18,7 @@ def send_spec(request: Request, drawn: Drawn, name: str) -> Response:
     """The chart as a spec called `name`."""
     told = json.dumps(spec(drawn.draw(), name=name), separators=(",", ":")).encode()
     headers = {"Cache-Control": "private, no-cache", "Vary": "Accept-Encoding"}
-    return packed(request, told, gzip.compress(told, 3), "application/json", headers)
+    return packed(request, told, gzip.compress(told, 6), "application/json", headers)
 
 
 def send_rows(drawn: Drawn, name: str) -> Response:

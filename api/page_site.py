@@ -36,6 +36,8 @@ RECORDS = (28, 91, 365)
 """Lengths of a site's record that can be chosen [d]; the middle one unless asked otherwise."""
 
 WEAR_DAYS = 365
+CHART_POINTS = 900
+"""Most points of power in a timeline, which is 900 px wide."""
 FINDING_DAYS = 14
 """Findings without a case are shown for this long [d]."""
 
@@ -159,7 +161,7 @@ def _drawn(request: Request, service: Service, site_id: str, chart: str) -> site
             start, end = shown.instants(card.timezone)
             if chart == "power":
                 return site_charts.drawn_power(session, site_id, start, end)
-            return site_charts.drawn_timeline(timeline(session, site_id, start, end))
+            return site_charts.drawn_timeline(timeline(session, site_id, start, end, CHART_POINTS))
         first, last = _days(card, WEAR_DAYS if chart == "wear" else whole(asked.get("days", ""), RECORDS[1]))
         return site_charts.drawn_record(session, site_id, chart, first, last, rules(service))
 

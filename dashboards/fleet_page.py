@@ -10,6 +10,7 @@ from urllib.parse import urlencode
 
 import polars as pl
 from coilbook.dashboards import fleet_tables, words
+from coilbook.dashboards.charts import room
 from coilbook.dashboards.charts.cases_by_week import cases_by_week_data
 from coilbook.dashboards.charts.contactors_due import contactors_due_data, quarter_name
 from coilbook.dashboards.charts.firmware_cohorts import firmware_cohorts_data
@@ -89,6 +90,13 @@ def fleet_page(record: FleetRecord, choice: FleetChoice) -> str:
         later=record.later,
         unknown=record.unknown,
         firmware=fleet_tables.firmware_table(rates),
+        rooms={
+            "by_rule": room.cases_by_week(weeks["rule"].n_unique()),
+            "by_area": room.cases_by_week(weeks["area"].n_unique()),
+            "precision": room.intervals(1, precision["precision"].count()),
+            "contactors": room.CONTACTORS_DUE,
+            "firmware": room.intervals(rates["measure"].n_unique(), rates["firmware"].n_unique()),
+        },
     )
 
 

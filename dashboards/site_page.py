@@ -10,6 +10,7 @@ from typing import Any
 import polars as pl
 from coilbook.dashboards import palette, site_tables, summaries, words
 from coilbook.dashboards.acts import Panel
+from coilbook.dashboards.charts import room
 from coilbook.dashboards.charts.starts_per_day import starts_per_day_data
 from coilbook.dashboards.ranges import Range
 from coilbook.dashboards.render import render
@@ -87,7 +88,20 @@ def site_page(
         settings_history=site_tables.settings_history(record.settings_history),
         past=site_tables.past_cases(record.past),
         service_log=site_tables.service_log(record.service_log),
+        rooms=_rooms(record),
     )
+
+
+def _rooms(record: SiteRecord) -> dict[str, room.Room]:
+    """Room for each chart."""
+    days = (record.last - record.first).days + 1 if record.first and record.last else 1
+    return {
+        "timeline": room.timeline(record.circuits.height),
+        "windows": room.windows(record.windows.select("circuit_id", "kind").n_unique(), days),
+        "starts": room.starts(record.starts["circuit_id"].n_unique()),
+        "lengths": room.lengths(record.runs.filter(~pl.col("open"))["circuit_id"].n_unique()),
+        "wear": room.wear(record.wear.drop_nulls("used")["circuit_id"].n_unique()),
+    }
 
 
 def _verdict_key(windows: pl.DataFrame) -> list[tuple[str, str]]:

@@ -24,7 +24,7 @@ from coilbook.ingest.sifting import Sifted, sift
 from coilbook.ingest.store import Store
 from coilbook.ingest.times import naive_utc
 
-BLOCKS_AHEAD = 2
+BLOCKS_AHEAD = 6
 
 
 class Progress(Protocol):

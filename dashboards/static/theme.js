@@ -2,6 +2,7 @@
 // Day or night: the system's choice until the reader makes another, which this browser then keeps.
 (() => {
   const root = document.documentElement;
+  root.dataset.script = "";
   const asked = window.matchMedia("(prefers-color-scheme: dark)");
   const kept = () => {
     try { return localStorage.getItem("page"); } catch { return null; }

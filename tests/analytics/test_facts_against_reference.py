@@ -209,7 +209,7 @@ REGISTRY = ("sites", "circuits", "windows", "tariffs")
 
 
 def split(rng: Random, fleet: Fleet) -> list[list[object]]:
-    """The log rows in two to four loads: at random, by time with latecomers, by kind, a hole or a day last."""
+    """The log rows in two to four loads: at random, by time with latecomers, by kind, a hole or day last."""
     rows = [row for name in LOGS for row in getattr(fleet, name)]
     count = rng.choice((2, 2, 3, 4))
     style = rng.choice(("random", "time", "kind", "hole", "day", "day"))

@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 import pytest
 from coilbook.ingest.blocks import Block
-from coilbook.ingest.columns import COLUMN_WISE, judge
+from coilbook.ingest.columns import COLUMN_WISE, SAMPLE, judge
 from coilbook.ingest.kinds import KIND
 from coilbook.ingest.known import Known
 from coilbook.ingest.mapping import contract_map
@@ -153,3 +153,17 @@ def test_no_row_is_lost_between_the_two() -> None:
     assert sorted(lines) == list(range(1, len(rows) + 1))
     assert sifted.waiting
     assert sifted.held
+
+
+def test_times_that_come_many_times_are_read_alike() -> None:
+    times = [TIMES[i % len(TIMES)] for i in range(5 * SAMPLE)]
+    ids = ["H1" if i % 2 else "H2" for i in range(len(times))]
+    text = pl.DataFrame({"ts": times, "site_id": ids, "pv_w": "1", "house_w": "1"}).with_columns(
+        pl.col("ts").replace("", None)
+    )
+    many, regular = judge(KIND["power"], text, CONTEXT)
+    few = [judge(KIND["power"], text[at : at + 1000], CONTEXT) for at in range(0, text.height, 1000)]
+    assert many.equals(pl.concat(frame for frame, _ in few))
+    assert regular.equals(pl.concat(good for _, good in few))
+    assert regular.any()
+    assert not regular.all()

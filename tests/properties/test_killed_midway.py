@@ -26,6 +26,7 @@ PROGRAM = """
 from coilbook.analytics import facts_runner, review
 facts_runner.SITE_DAYS_A_BUCKET = review.SITE_DAYS_A_BATCH = 4
 from coilbook.api.cli import main
+print("begun", flush=True)
 main()
 """
 KILLS = EXAMPLES
@@ -43,21 +44,16 @@ class Calm:
 
 
 def command(*arguments: str | Path) -> subprocess.Popen[bytes]:
-    """The command line, in a process of its own and on one thread."""
+    """The command line, in a process of its own and on one thread, once it has begun its work."""
     kept = {name: value for name, value in os.environ.items() if not name.startswith("COILBOOK_")}
-    return subprocess.Popen(
+    process = subprocess.Popen(
         [sys.executable, "-c", PROGRAM, *map(str, arguments)],
         env={**kept, "COILBOOK_THREADS": "1"},
-        stdout=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
     )
-
-
-def load(store: Path, files: Path) -> subprocess.Popen[bytes]:
-    """`coilbook load`, once it has opened the store."""
-    process = command("load", files, "--store", store)
-    while not store.exists() and process.poll() is None:
-        time.sleep(0.002)
+    assert process.stdout is not None
+    assert process.stdout.readline() == b"begun\n"
     return process
 
 
@@ -94,7 +90,7 @@ def calm(tmp_path_factory: pytest.TempPathFactory) -> Calm:
     for part in ("registry", "logs"):
         (folder / "fleet" / part).rename(files / part)
     store = folder / "store.duckdb"
-    load_s = timed(load(store, files))
+    load_s = timed(command("load", files, "--store", store))
     loaded = Path(shutil.copy(store, folder / "loaded.duckdb"))
     review_s = timed(command("review", "--store", store))
     with Store.open(store, threads=1) as opened:
@@ -109,17 +105,19 @@ def test_killed_loads(calm: Calm, tmp_path: Path) -> None:
     for number in range(KILLS):
         store = tmp_path / f"{number}.duckdb"
         for part in (0.5, 1.0):
-            at_work += killed(load(store, calm.files), part * rng.random() * calm.load_s)
+            at_work += killed(
+                command("load", calm.files, "--store", store), part * rng.random() * calm.load_s
+            )
         assert_equal(finished(store, calm.files), calm.exports)
     assert at_work >= KILLS
 
 
 def test_killed_reviews(calm: Calm, tmp_path: Path) -> None:
-    """Killed in the later part of a review's time, the first goes to starting a process; then reviewed."""
+    """Killed at a random moment, then reviewed to the end."""
     rng, at_work = Random(12), 0
     for number in range(KILLS):
         store = Path(shutil.copy(calm.loaded, tmp_path / f"{number}.duckdb"))
-        at_work += killed(command("review", "--store", store), (0.4 + 0.6 * rng.random()) * calm.review_s)
+        at_work += killed(command("review", "--store", store), rng.random() * calm.review_s)
         with Store.open(store, threads=1) as opened:
             assert_equal(judged(opened), calm.exports)
     assert at_work >= KILLS // 2
@@ -128,7 +126,7 @@ def test_killed_reviews(calm: Calm, tmp_path: Path) -> None:
 def test_a_killed_load_whose_review_is_killed_too(calm: Calm, tmp_path: Path) -> None:
     rng = Random(13)
     store = tmp_path / "store.duckdb"
-    killed(load(store, calm.files), (0.5 + 0.4 * rng.random()) * calm.load_s)
-    killed(command("review", "--store", store), (0.6 + 0.3 * rng.random()) * calm.review_s)
+    killed(command("load", calm.files, "--store", store), 0.8 * rng.random() * calm.load_s)
+    killed(command("review", "--store", store), 0.8 * rng.random() * calm.review_s)
     got = finished(store, calm.files)
     assert_equal_frames(frames(got), frames(calm.exports))

@@ -1,0 +1,61 @@
+"""How much room a chart will take, so that a page keeps it free and nothing jumps when a script draws it.
+
+Heights are what the drawn charts were measured to need, a little rounded up: what is left over stays blank.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Room:
+    """Height [px] on a page of full width, and on a narrow one, where titles take more lines."""
+
+    wide: int
+    narrow: int
+
+
+def cases_by_week(panels: int) -> Room:
+    """For `panels` rules or areas."""
+    return Room(84 * panels + 6, 84 * panels + 6)
+
+
+def intervals(panels: int, rows: int) -> Room:
+    """For `panels` of intervals with `rows` each."""
+    return Room(panels * (40 * rows + 66), panels * (40 * rows + 90))
+
+
+CONTACTORS_DUE = Room(180, 180)
+
+
+def timeline(circuits: int) -> Room:
+    """For lanes of `circuits` over power."""
+    return Room(46 * circuits + 276, 46 * circuits + 292)
+
+
+def windows(panels: int, days: int) -> Room:
+    """For `panels` of a calendar of `days`, which stand side by side as far as they have room."""
+    wide, narrow = 992, 358
+    panel = 20 * (-(-days // 7) + 1) + 76
+
+    def height(width: int) -> int:
+        beside = max(1, (width + 22) // panel)
+        return 146 + 103 * (-(-panels // beside) - 1)
+
+    return Room(height(wide), height(narrow))
+
+
+def starts(circuits: int) -> Room:
+    """For a panel a circuit."""
+    return Room(146 * circuits, 164 * circuits)
+
+
+def lengths(circuits: int) -> Room:
+    """For a panel a circuit."""
+    return Room(166 * circuits, 190 * circuits)
+
+
+def wear(circuits: int) -> Room:
+    """For a panel a circuit."""
+    return Room(160 * circuits, 184 * circuits)
