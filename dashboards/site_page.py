@@ -94,10 +94,10 @@ def site_page(
 
 def _rooms(record: SiteRecord) -> dict[str, room.Room]:
     """Room for each chart."""
-    days = (record.last - record.first).days + 1 if record.first and record.last else 1
+    mondays = record.windows["local_date"].dt.truncate("1w")
     return {
         "timeline": room.timeline(record.circuits.height),
-        "windows": room.windows(record.windows.select("circuit_id", "kind").n_unique(), days),
+        "windows": room.windows(record.windows.select("circuit_id", "kind").n_unique(), mondays.n_unique()),
         "starts": room.starts(record.starts["circuit_id"].n_unique()),
         "lengths": room.lengths(record.runs.filter(~pl.col("open"))["circuit_id"].n_unique()),
         "wear": room.wear(record.wear.drop_nulls("used")["circuit_id"].n_unique()),

@@ -34,14 +34,14 @@ def timeline(circuits: int) -> Room:
     return Room(46 * circuits + 276, 46 * circuits + 292)
 
 
-def windows(panels: int, days: int) -> Room:
-    """For `panels` of a calendar of `days`, which stand side by side as far as they have room."""
+def windows(panels: int, weeks: int) -> Room:
+    """For `panels` of a calendar of `weeks`, which stand side by side as far as they have room."""
     wide, narrow = 992, 358
-    panel = 20 * (-(-days // 7) + 1) + 76
+    panel = 20 * weeks + 76
 
     def height(width: int) -> int:
         beside = max(1, (width + 22) // panel)
-        return 146 + 103 * (-(-panels // beside) - 1)
+        return 146 + 104 * (-(-panels // beside) - 1)
 
     return Room(height(wide), height(narrow))
 

@@ -79,7 +79,7 @@ def test_the_first_tab_leads_to_the_content(browser: Browser, base: str) -> None
 
 def test_choices_go_into_the_address(browser: Browser, base: str) -> None:
     with opened(browser, base, "/", java_script_enabled=False) as seen:
-        seen.page.get_by_label("Severity").select_option("danger")
+        seen.page.locator("select[name=severity]").select_option("danger")
         seen.page.get_by_role("button", name="Show").click()
         assert "severity=danger" in seen.page.url
         expect(seen.page.locator("article.case")).to_have_count(2)
