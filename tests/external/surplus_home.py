@@ -53,7 +53,7 @@ def switched(home: Home, surplus_w: Watts) -> list[bool]:
 def files_of(home: Home, begin: datetime, pv_w: Watts, base_w: Watts) -> dict[str, list[Row]]:
     """Registry and logs; a sample a minute from `begin` [UTC] on, where generation is known."""
     closed = switched(home, np.nan_to_num(pv_w) - base_w)
-    site = {"site_id": home.site, "timezone": home.timezone}
+    site: dict[str, object] = {"site_id": home.site, "timezone": home.timezone}
     circuit = {"circuit_id": f"{home.site}-c", "site_id": home.site, "controller_id": f"{home.site}-k"}
     settings = {"appliance": "water_heater", "rated_w": home.own_w, "surplus_on_w": home.on_w}
     settings |= {

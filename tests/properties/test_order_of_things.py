@@ -147,7 +147,8 @@ def mornings(rng: Random, fleet: Fleet) -> list[Fleet]:
 
 def moment(row: Any) -> datetime:
     """When a log row was written; work at a circuit at noon of its date."""
-    return row.ts if hasattr(row, "ts") else datetime.fromisoformat(f"{row.date}T12:00")
+    ts: datetime | None = getattr(row, "ts", None)
+    return ts or datetime.fromisoformat(f"{row.date}T12:00")
 
 
 @tried
@@ -168,7 +169,8 @@ def test_another_site_changes_nothing_for_the_others(first: int, second: int) ->
 def newest(seed: int) -> datetime:
     """The newest instant in any log of a fleet."""
     fleet = fleet_of(seed)
-    return max(row.ts for kind in ("switch", "power", "meter", "status") for row in getattr(fleet, kind))
+    rows = [*fleet.switch, *fleet.power, *fleet.meter, *fleet.status]
+    return max(moment(row) for row in rows)
 
 
 def of_single_sites(found: dict[str, pl.DataFrame]) -> dict[str, pl.DataFrame]:
