@@ -171,8 +171,8 @@ def read_samples(bucket: Bucket, days: pl.DataFrame) -> None:
     first, last = found
     bucket.build("sample", first, last)
     bucket.build("hole")
-    bucket.build("on_sample")
     bucket.build("meter_sample", first, last)
+    bucket.build("on_sample")
     bucket.build("circuit_sample")
     session.temporary("sky", sky_grid(days, bucket.zones.select("site_id", "latitude", "longitude")))
     bucket.build("half_hour")
