@@ -10,6 +10,7 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
 from coilbook.api import pages, tune_pages
+from coilbook.api.head import HeadAsGet
 from coilbook.api.jobs import Jobs
 from coilbook.api.operations import DirectOperations
 from coilbook.api.problems import Problem, add_problem_handlers
@@ -40,12 +41,12 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
 ROUTERS = (
-    sites.router,
     exceptions.router,
     cases.router,
     acts.router,
     fleet.router,
     charts.router,
+    sites.router,  # after longer addresses of a site, whose id may hold slashes
     uploads.router,
     ledger.router,
     reviews.router,
@@ -116,6 +117,7 @@ def create_app(settings: Settings, *, token: str = "") -> FastAPI:
     )
     app.state.service = service
     add_problem_handlers(app)
+    app.add_middleware(HeadAsGet)
     app.add_middleware(Guard, settings=settings)
     for router in ROUTERS:
         app.include_router(router)

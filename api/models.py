@@ -94,10 +94,11 @@ class Header(Record):
     sites: int = Field(description="sites in the registry")
     sites_judged: int = Field(description="sites judged on their last whole local day")
     not_judged: list[NotJudged] = Field(description="why sites were not judged, most sites first")
-    new: int = Field(description="cases that opened since the review before")
-    continuing: int = Field(description="cases that go on")
-    back: int = Field(description="cases that came back within 30 days of clearing")
+    new: int = Field(description="cases that opened since the review before; none that people put aside")
+    continuing: int = Field(description="cases that go on and are not put aside")
+    back: int = Field(description="cases that came back within 30 days of clearing, or after their closing")
     cleared: int = Field(description="cases cleared in the last 7 days")
+    just_cleared: int = Field(0, description="cases cleared on the last whole local day of their site")
 
 
 class Case(Record):

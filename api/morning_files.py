@@ -32,7 +32,7 @@ def write_morning(store: Store, outbox: Path, today: date, now: datetime) -> Mor
         raise InputError(f"outbox {outbox}: no such folder")
     with store.reading() as session:
         cases = morning_queries.morning(session, now=now)
-        page = morning_file(header_queries.header(session), cases)
+        page = morning_file(header_queries.header(session, now=now), cases)
     records = [Case.model_validate(row) for row in cases.to_dicts()]
     texts = {".html": page, ".csv": records_csv(Case, records)}
     stem = f"morning-{today.isoformat()}"

@@ -124,7 +124,7 @@ class DirectOperations:
         """As in `Operations`."""
         with self.store.reading() as session:
             found = morning_queries.morning_list(session, now=utc_now(), **vars(wanted))
-            head = read_header(session)
+            head = read_header(session, now=utc_now())
         return MorningList(
             header=head,
             snoozed=found.snoozed,
@@ -159,8 +159,8 @@ class DirectOperations:
         backup(self.store, target)
 
 
-def read_header(session: Session) -> Header:
-    """The last review in numbers."""
-    head = header_queries.header(session)
+def read_header(session: Session, now: datetime | None = None) -> Header:
+    """The last review in numbers; `now` [naive UTC] ends a snooze."""
+    head = header_queries.header(session, now=now)
     told = {name: value for name, value in vars(head).items() if name != "not_judged"}
     return Header.model_validate({**told, "not_judged": head.not_judged.to_dicts()})

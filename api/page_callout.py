@@ -26,14 +26,14 @@ from coilbook.ingest.store import Session
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-router = APIRouter(prefix="/sites/{site_id}")
+router = APIRouter(prefix="/sites/{site_id:path}")
 
 EVIDENCE_DAYS = 14
 """Findings of this many local days are evidence on the sheet [d]."""
 NO_SITE = "The registry has no site of that name."
 
 
-@router.api_route("/callout", methods=["GET", "HEAD"])
+@router.get("/callout")
 def callout(request: Request, service: ServiceDep, site_id: str, done: str = "") -> Response:
     """The sheet as a page, where the outcome can be entered. `done` names the case just acted on."""
     now, who = utc_now(), who_of(request)
@@ -52,7 +52,7 @@ def callout(request: Request, service: ServiceDep, site_id: str, done: str = "")
     return answer(request, KeptPage.of(callout_page(sheet, panels, who, people, gone)))
 
 
-@router.api_route("/callout.pdf", methods=["GET", "HEAD"])
+@router.get("/callout.pdf")
 def callout_as_pdf(service: ServiceDep, site_id: str, paper: str = "a4") -> Response:
     """The sheet for the printer: `paper` is a4 or letter."""
     from coilbook.dashboards.callout_pdf import callout_pdf  # late: the drawing library is needed here alone
@@ -92,7 +92,7 @@ def _sheet(session: Session, site_id: str) -> Sheet | None:
         callout_data.callout_parts(cases, circuits),
         callout_data.callout_kit(cases),
         printed_on=wall_time(now, card.timezone).date(),
-        horizon=header_queries.header(session).horizon,
+        horizon=header_queries.horizon(session),
     )
 
 

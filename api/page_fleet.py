@@ -33,7 +33,7 @@ def _choice(weeks: str = "", area: str = "", rule: str = "", order: str = "") ->
 Choice = Annotated[FleetChoice, Depends(_choice)]
 
 
-@router.api_route("", methods=["GET", "HEAD"])
+@router.get("")
 def fleet(request: Request, service: ServiceDep, choice: Choice) -> Response:
     """The fleet over time, kept by review, acts and choice."""
     with service.store.reading() as session:
@@ -71,7 +71,7 @@ def _page(session: Session, choice: FleetChoice) -> str:
         later=plan.later,
         unknown=plan.unknown,
         firmware=firmware_cohorts(session),
-        horizon=header_queries.header(session).horizon,
+        horizon=header_queries.horizon(session),
     )
     return fleet_page(record, choice)
 

@@ -27,7 +27,7 @@ from fastapi.responses import Response
 router = APIRouter(prefix="/loads")
 
 
-@router.api_route("", methods=["GET", "HEAD"])
+@router.get("")
 def loads(
     request: Request,
     service: ServiceDep,

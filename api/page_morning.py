@@ -24,7 +24,7 @@ from fastapi.responses import Response
 router = APIRouter()
 
 
-@router.api_route("/", methods=["GET", "HEAD"])
+@router.get("/")
 def morning(
     request: Request,
     service: ServiceDep,
@@ -68,7 +68,7 @@ def _page(
     listed = _listed(session, filters, now)
     seat = _seat(session, listed, filters, now, who, act, done, before)
     facets = morning_queries.facets(session, now=now)
-    return morning_page(header_queries.header(session), listed, facets, filters, now, seat)
+    return morning_page(header_queries.header(session, now=now), listed, facets, filters, now, seat)
 
 
 def _listed(session: Session, filters: Filters, now: datetime) -> Listed:

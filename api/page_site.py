@@ -24,7 +24,8 @@ from coilbook.api.page_charts import no_chart, send_rows, send_spec
 from coilbook.api.page_forms import who_of
 from coilbook.api.page_panels import panel_of
 from coilbook.api.service import Service, ServiceDep
-from coilbook.dashboards.ranges import Range, chosen_range
+from coilbook.dashboards.evidence import Evidence, evidence_of
+from coilbook.dashboards.ranges import Range, chosen_range, marks_in
 from coilbook.dashboards.site_page import SiteRecord, site_page
 from coilbook.ingest.store import Session
 from fastapi import APIRouter, Request
@@ -42,7 +43,25 @@ FINDING_DAYS = 14
 """Findings without a case are shown for this long [d]."""
 
 
-@router.api_route("/sites/{site_id}", methods=["GET", "HEAD"])
+@router.get("/sites/{site_id:path}/charts/{chart}.json")
+def chart_spec(request: Request, service: ServiceDep, site_id: str, chart: str) -> Response:
+    """A chart of a site's page as a Vega-Lite spec."""
+    drawn = _drawn(request, service, site_id, chart)
+    if drawn is None or (drawn.rows.is_empty() and chart != "timeline"):
+        return no_chart(chart, f"site {site_id!r}")
+    return send_spec(request, drawn, f"{site_id}-{chart}")
+
+
+@router.get("/sites/{site_id:path}/charts/{chart}.csv")
+def chart_rows(request: Request, service: ServiceDep, site_id: str, chart: str) -> Response:
+    """The rows behind a chart; times are the site's wall time."""
+    drawn = _drawn(request, service, site_id, chart)
+    if drawn is None:
+        return no_chart(chart, f"site {site_id!r}")
+    return send_rows(drawn, f"{site_id}-{chart}")
+
+
+@router.get("/sites/{site_id:path}")
 def site(
     request: Request,
     service: ServiceDep,
@@ -51,8 +70,14 @@ def site(
     to: str = "",
     act: str = "",
     done: str = "",
+    rule: str = "",
+    subject: str = "",
+    on: str = "",
 ) -> Response:
-    """One site's history. `act` names the case whose forms stand open, `done` the one just acted on."""
+    """One site's history. `act` names the case whose forms stand open, `done` the one just acted on.
+
+    `rule`, `subject` and `on` name a finding: the timeline then opens at the minutes that it rests on.
+    """
     now = utc_now()
     asked_from = request.query_params.get("from", "")
     with service.store.reading() as session:
@@ -61,9 +86,12 @@ def site(
             return missing(f"No site {site_id}", "The registry has no site of that name.")
         record_days = whole(days, RECORDS[1])
         record_days = record_days if record_days in RECORDS else RECORDS[1]
+        evidence = None if asked_from or to else _evidence(session, card, rule, subject, on)
+        if evidence is not None:
+            asked_from, to = evidence.begin.isoformat(), evidence.stop.isoformat()
         shown = chosen_range(
             asked_from, to, card.last_day or date(1970, 1, 8), _address(site_id), record_days
-        )
+        ).marked(evidence.marks if evidence else ())
         record = _record(session, card, shown, record_days, rules(service), now)
         panels = {
             case["case_id"]: panel_of(session, case, now=now, who=who_of(request), back=_address(site_id))
@@ -79,26 +107,9 @@ def site(
         opened=panels.get(act),
         done=panels.get(done),
         people=people,
+        evidence=evidence,
     )
     return answer(request, KeptPage.of(html))
-
-
-@router.get("/sites/{site_id}/charts/{chart}.json")
-def chart_spec(request: Request, service: ServiceDep, site_id: str, chart: str) -> Response:
-    """A chart of a site's page as a Vega-Lite spec."""
-    drawn = _drawn(request, service, site_id, chart)
-    if drawn is None or (drawn.rows.is_empty() and chart != "timeline"):
-        return no_chart(chart, f"site {site_id!r}")
-    return send_spec(request, drawn, f"{site_id}-{chart}")
-
-
-@router.get("/sites/{site_id}/charts/{chart}.csv")
-def chart_rows(request: Request, service: ServiceDep, site_id: str, chart: str) -> Response:
-    """The rows behind a chart; times are the site's wall time."""
-    drawn = _drawn(request, service, site_id, chart)
-    if drawn is None:
-        return no_chart(chart, f"site {site_id!r}")
-    return send_rows(drawn, f"{site_id}-{chart}")
 
 
 def _record(
@@ -140,6 +151,24 @@ def _record(
     )
 
 
+def _evidence(
+    session: Session, card: site_queries.SiteCard, rule: str, subject: str, on: str
+) -> Evidence | None:
+    """The evidence of the finding asked for; None where there is no such finding."""
+    if not (rule and subject and on):
+        return None
+    try:
+        day = date.fromisoformat(on)
+    except ValueError:
+        return None
+    found = finding_queries.findings(session, site_id=card.site_id, rule=rule, first=day, last=day)
+    mine = found.filter(pl.col("subject") == subject)
+    if mine.is_empty():
+        return None
+    row = mine.row(0, named=True)
+    return evidence_of(rule, subject, day, row["sentence"] or "", row["evidence"], card.timezone)
+
+
 def _past(session: Session, site_id: str) -> pl.DataFrame:
     """Past cases with what people found: `outcome, closed_by, note`."""
     past = site_queries.past_cases(session, site_id)
@@ -161,9 +190,10 @@ def _drawn(request: Request, service: Service, site_id: str, chart: str) -> site
             start, end = shown.instants(card.timezone)
             if chart == "power":
                 return site_charts.drawn_power(session, site_id, start, end)
-            return site_charts.drawn_timeline(timeline(session, site_id, start, end, CHART_POINTS))
+            marks = marks_in(asked.getlist("at"))
+            return site_charts.drawn_timeline(timeline(session, site_id, start, end, CHART_POINTS), marks)
         first, last = _days(card, WEAR_DAYS if chart == "wear" else whole(asked.get("days", ""), RECORDS[1]))
-        return site_charts.drawn_record(session, site_id, chart, first, last, rules(service))
+        return site_charts.drawn_record(session, card, chart, first, last, rules(service))
 
 
 def _days(card: site_queries.SiteCard, days: int) -> tuple[date, date]:

@@ -11,7 +11,7 @@ from fastapi.responses import Response
 router = APIRouter(include_in_schema=False)
 
 
-@router.api_route("/static/{name}", methods=["GET", "HEAD"])
+@router.get("/static/{name}")
 def static(request: Request, name: str) -> Response:
     """A file under its public name, which changes with its content: it may be kept for good."""
     found = static_files.by_public_name(name)
@@ -21,5 +21,6 @@ def static(request: Request, name: str) -> Response:
     return packed(request, found.body, found.packed, found.content_type, headers)
 
 
-for part in (page_morning, page_acts, page_site, page_callout, page_fleet, page_loads):
+# A site's id may hold slashes, so that its page takes what no longer address has taken before.
+for part in (page_morning, page_acts, page_callout, page_site, page_fleet, page_loads):
     router.include_router(part.router)

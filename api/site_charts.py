@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -24,8 +24,8 @@ class Drawn:
     draw: Callable[[], AnyChart]
 
 
-def drawn_timeline(seen: Timeline) -> Drawn:
-    """Lanes over power."""
+def drawn_timeline(seen: Timeline, marks: Sequence[datetime] = ()) -> Drawn:
+    """Lanes over power; `marks` are minutes of evidence [wall time of the site]."""
     bars = timeline_chart.timeline_data(
         seen.circuits, seen.runs, seen.windows, seen.dips, seen.islands, seen.holes, seen.timezone
     )
@@ -34,7 +34,7 @@ def drawn_timeline(seen: Timeline) -> Drawn:
     return Drawn(
         rows,
         lambda: timeline_chart.timeline_chart(
-            bars, power, seen.circuits, seen.start, seen.end, seen.timezone
+            bars, power, seen.circuits, seen.start, seen.end, seen.timezone, marks
         ),
     )
 
@@ -46,9 +46,10 @@ def drawn_power(session: Session, site_id: str, start: datetime, end: datetime) 
 
 
 def drawn_record(
-    session: Session, site_id: str, chart: str, first: date, last: date, settings: RuleSettings
+    session: Session, card: site_queries.SiteCard, chart: str, first: date, last: date, settings: RuleSettings
 ) -> Drawn | None:
     """The chart `windows`, `starts`, `lengths` or `wear` over local dates; None for any other name."""
+    site_id, zone = card.site_id, card.timezone
     if chart == "windows":
         rows = window_calendar.window_calendar_data(
             site_queries.windows_record(session, site_id, first, last)
@@ -59,13 +60,13 @@ def drawn_record(
         starts = starts_per_day.starts_per_day_data(
             days, site_queries.circuits(session, site_id), starts_limits(settings)
         )
-        return Drawn(starts, lambda: starts_per_day.starts_per_day_chart(starts))
+        return Drawn(starts, lambda: starts_per_day.starts_per_day_chart(starts, zone))
     if chart == "lengths":
         counts = run_lengths.run_lengths_data(site_queries.run_lengths(session, site_id, first, last))
         return Drawn(counts, lambda: run_lengths.run_lengths_chart(counts))
     if chart == "wear":
         parts = wear.wear_data(site_queries.wear(session, site_id, first, last))
-        return Drawn(parts, lambda: wear.wear_chart(parts))
+        return Drawn(parts, lambda: wear.wear_chart(parts, zone))
     return None
 
 

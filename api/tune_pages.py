@@ -49,7 +49,7 @@ BLANK = {
 }
 
 
-@router.api_route("", methods=["GET", "HEAD"])
+@router.get("")
 def page(request: Request, service: ServiceDep, run: str = "") -> Response:
     """A result, or what runs, and the form to ask anew. Without `run` the newest result is shown."""
     numbers = [_number(run), _number(request.query_params.get("with", ""))]

@@ -150,11 +150,11 @@ def _case(pdf: _Pages, seen: CaseSeen) -> None:
     severity = words.plain(case["severity"], words.SEVERITY)
     pdf.said(f"{severity}. {seen.title}", 10, bold=True)
     if case["sentence"]:
-        pdf.said(case["sentence"])
+        pdf.said(words.bound(case["sentence"]))
     if case["next_step"]:
-        pdf.said(f"Next: {case['next_step']}")
+        pdf.said(words.bound(f"Next: {case['next_step']}"))
     for line in seen.evidence:
-        pdf.said(line, 8.6, indent=4)
+        pdf.said(line.said, 8.6, indent=4)
     pdf.ln(1.4)
 
 

@@ -9,6 +9,7 @@ from typing import Any
 
 import polars as pl
 from coilbook.dashboards import words
+from coilbook.dashboards.evidence import evidence_address
 from coilbook.dashboards.shapes import strip_words
 from coilbook.dashboards.tables import Table, heads
 
@@ -32,12 +33,26 @@ class CheckSeen:
 
 
 @dataclass(frozen=True)
+class EvidenceLine:
+    """One line of evidence; `address` is where a page shows what `lead` names."""
+
+    text: str
+    lead: str = ""
+    address: str = ""
+
+    @property
+    def said(self) -> str:
+        """The line as paper has it."""
+        return f"{self.lead}: {self.text}" if self.lead else self.text
+
+
+@dataclass(frozen=True)
 class CaseSeen:
     """One case on the sheet with its evidence in short lines."""
 
     case: Mapping[str, Any]
     title: str
-    evidence: list[str]
+    evidence: list[EvidenceLine]
 
 
 @dataclass(frozen=True)
@@ -124,33 +139,35 @@ def _why(rules: list[str], subjects: list[str], cases: pl.DataFrame) -> str:
 
 def _evidence(
     case: Mapping[str, Any], findings: pl.DataFrame, circuits: pl.DataFrame, service_log: pl.DataFrame
-) -> list[str]:
+) -> list[EvidenceLine]:
     mine = findings.filter((pl.col("rule") == case["rule"]) & (pl.col("subject") == case["subject"]))
     strip = strip_words(case["strip"], case["last_day"]).partition(";")[0] if case["strip"] else ""
-    lines = [f"{strip}."] if strip else []
+    newest = _address(case, case["last_finding_on"])
+    lines = [EvidenceLine(f"{strip}.", words.day(case["last_finding_on"]), newest)] if strip else []
     for row in mine.head(MOST_LINES).iter_rows(named=True):
         if row["sentence"] and row["sentence"] != case["sentence"]:
-            lines.append(f"{words.day(row['local_date'])}: {row['sentence']}")
+            on = row["local_date"]
+            lines.append(EvidenceLine(row["sentence"], words.day(on), _address(case, on)))
     lines += _worn(circuits.filter(pl.col("circuit_id") == case["subject"]))
     work = service_log.filter(pl.col("circuit_id") == case["subject"]).head(1)
     for row in work.iter_rows(named=True):
         said = f" ({row['note']})" if row["note"] else ""
-        lines.append(
-            f"Last work: {words.day(row['date'])}, {words.plain(row['action'], words.ACTION)}{said}."
-        )
+        done = f"{words.day(row['date'])}, {words.plain(row['action'], words.ACTION)}{said}."
+        lines.append(EvidenceLine(done, "Last work"))
     if case["note"]:
-        lines.append(f"Note by {case['note_by']}: {case['note']}")
+        lines.append(EvidenceLine(case["note"], f"Note by {case['note_by']}"))
     return lines
 
 
-def _worn(circuit: pl.DataFrame) -> list[str]:
+def _address(case: Mapping[str, Any], on: date) -> str:
+    return evidence_address(case["site_id"], case["rule"], case["subject"], on)
+
+
+def _worn(circuit: pl.DataFrame) -> list[EvidenceLine]:
     """How far the contactor of the case has come."""
     if circuit.is_empty() or circuit["ops"][0] is None:
         return []
     row = circuit.row(0, named=True)
     used = "rated life not known" if row["used"] is None else f"{words.percent(row['used'])} of rated life"
-    return [
-        f"Contactor: {words.number(row['ops'])} operations, {used}, fitted {words.day(row['fitted_on'])}."
-        if row["fitted_on"]
-        else f"Contactor: {words.number(row['ops'])} operations, {used}."
-    ]
+    fitted = f", fitted {words.day(row['fitted_on'])}" if row["fitted_on"] else ""
+    return [EvidenceLine(f"{words.number(row['ops'])} operations, {used}{fitted}.", "Contactor")]

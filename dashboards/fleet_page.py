@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 from urllib.parse import urlencode
 
@@ -16,6 +16,7 @@ from coilbook.dashboards.charts.contactors_due import contactors_due_data, quart
 from coilbook.dashboards.charts.firmware_cohorts import firmware_cohorts_data
 from coilbook.dashboards.charts.rule_precision import rule_precision_data
 from coilbook.dashboards.render import render
+from coilbook.dashboards.summaries import used_up
 from coilbook.dashboards.tables import Table
 
 WEEKS = (13, 26, 52)
@@ -82,7 +83,7 @@ def fleet_page(record: FleetRecord, choice: FleetChoice) -> str:
         precision=fleet_tables.precision_table(precision),
         precision_known=precision["precision"].is_not_null().any(),
         worst=list(record.worst.iter_rows(named=True)),
-        due=_due(record.due),
+        due=_due(record.due, record.horizon),
         due_more=max(0, record.due.height - MOST_DUE),
         overdue=int(quarters["overdue"].sum()),
         due_all=record.due.height,
@@ -117,9 +118,14 @@ EMPTY_WEEKS = pl.DataFrame(
 )
 
 
-def _due(due: pl.DataFrame) -> Sequence[dict[str, Any]]:
-    """The contactors due first, for the page's list."""
-    return list(due.head(MOST_DUE).with_columns(quarter_name("quarter").alias("name")).iter_rows(named=True))
+def _due(due: pl.DataFrame, horizon: datetime | None) -> Sequence[dict[str, Any]]:
+    """The contactors due first, for the page's list, with `used_80` and `used_100` in words."""
+    first = due.head(MOST_DUE).with_columns(quarter_name("quarter").alias("name"))
+    today = horizon.date() if horizon else date(1970, 1, 1)
+    return [
+        {**row, **{f"used_{level}": used_up(row, level, today) for level in (80, 100)}}
+        for row in first.iter_rows(named=True)
+    ]
 
 
 def _values(column: pl.Series) -> list[str]:

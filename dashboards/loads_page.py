@@ -129,15 +129,17 @@ def ledger_table(ledger: pl.DataFrame) -> Table:
             words.number(row["duplicate"]),
             words.number(row["replaced"]),
             words.number(row["quarantined"]),
-            f"{words.day(row['first_ts'])} to {words.day(row['last_ts'])}" if row["first_ts"] else "",
-            words.moment(row["loaded_at"]),
+            f"{_whole(words.day(row['first_ts']))} to {_whole(words.day(row['last_ts']))}"
+            if row["first_ts"]
+            else "",
+            _whole(words.moment(row["loaded_at"])),
             words.DASH if row["duration_s"] is None else f"{row['duration_s']:.1f}{words.THIN}s",
         ]
         for row in ledger.iter_rows(named=True)
     ]
     names = heads(
-        "#Load", "File", "Kind", "Outcome", "#Read", "#New", "#Duplicate", "#Replaced", "#Held", "Span (UTC)",
-        "Loaded (UTC)", "#Took",
+        "#Load", "=File", "=Kind", "Outcome", "#Read", "#New", "#Duplicate", "#Replaced", "#Held",
+        "Span (UTC)", "Loaded (UTC)", "#Took",
     )  # fmt: skip
     return Table("Files loaded, newest first", names, rows)
 
@@ -176,6 +178,11 @@ def _notes(row: dict[str, Any]) -> str:
     if row["extra_columns"]:
         notes.append(f"columns kept out: {row['extra_columns']}")
     return "; ".join(notes)
+
+
+def _whole(text: str) -> str:
+    """The text with spaces at which no line ends."""
+    return text.replace(" ", "\u00a0")
 
 
 def _cut(raw: str) -> str:

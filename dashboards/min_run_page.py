@@ -10,6 +10,7 @@ from urllib.parse import urlencode
 
 import polars as pl
 from coilbook.dashboards import min_run_tables, words
+from coilbook.dashboards.charts import room
 from coilbook.dashboards.charts.look import AnyChart
 from coilbook.dashboards.charts.min_run_cost import cost_chart, cost_data, series_key
 from coilbook.dashboards.charts.min_run_energy import energy_chart, energy_data
@@ -80,6 +81,7 @@ class Part:
     areas: Table
     compared: Table | None
     past_said: str
+    rooms: Mapping[str, room.Room]
     svgs: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -114,6 +116,7 @@ def class_parts(
         mine = of_class(frames, one["appliance"], one["currency"])
         chosen = one["candidate"]
         tables = min_run_tables
+        lengths = lengths_data(mine["run_lengths"], chosen)
         made.append(
             Part(
                 one=one,
@@ -125,11 +128,17 @@ def class_parts(
                 parts=tables.parts_table(mine["curves"], one),
                 worse=tables.sites_table(mine["sites"], one["currency"], worse=True, links=links),
                 better=tables.sites_table(mine["sites"], one["currency"], worse=False, links=links),
-                lengths=tables.lengths_table(lengths_data(mine["run_lengths"], chosen)),
+                lengths=tables.lengths_table(lengths),
                 halves=tables.scores_table(mine["held_out"], "Weeks held out", one["currency"]),
                 areas=tables.scores_table(mine["areas"], "Areas held out", one["currency"]),
                 compared=compared_table(one, earlier, shown["request"]) if earlier is not None else None,
                 past_said=past_sentence(frames["past_changes"], one["appliance"]),
+                rooms={
+                    "cost": room.MIN_RUN_COST,
+                    "energy": room.MIN_RUN_ENERGY,
+                    "sites": room.MIN_RUN_SITES,
+                    "lengths": room.min_run_lengths(lengths["whose"].n_unique()),
+                },
             )
         )
     return made

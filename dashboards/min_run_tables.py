@@ -35,7 +35,7 @@ def cost_table(curves: pl.DataFrame, one: dict[str, Any]) -> Table:
         for c in shown.iter_rows(named=True)
     ]
     names = heads(
-        "Setting", "#Cost a year, mean", "#90 % interval", "#Median", "#10 to 90 % of circuits",
+        "Minimum run", "#Cost a year, mean", "#90 % interval", "#Median", "#10 to 90 % of circuits",
         "#Starts a day, mean", "#90 % interval", "#Circuits in the starts limit",
     )  # fmt: skip
     return Table(f"Cost and starts of a circuit [{one['currency']}/a, 1/d]", names, rows, more)
@@ -65,7 +65,7 @@ def parts_table(curves: pl.DataFrame, one: dict[str, Any]) -> Table:
     ]
     names = (
         *heads(
-            "Setting",
+            "Minimum run",
             "#Own kWh",
             "#From the sun",
             "#Bought",
@@ -186,7 +186,8 @@ def _cheapest(curves: pl.DataFrame) -> tuple[pl.DataFrame, str]:
 def _setting(c: dict[str, Any], one: dict[str, Any]) -> str:
     if c["candidate"] is None:
         return TODAY
-    return f"{CHECK} {c['words']}" if c["candidate"] == one["candidate"] else c["words"]
+    told = words.bound(str(c["words"]).removeprefix("minimum run "))
+    return f"{CHECK} {told}" if c["candidate"] == one["candidate"] else told
 
 
 def _site(site_id: str, links: bool) -> str:

@@ -54,7 +54,9 @@ def summary_table(made: pl.DataFrame) -> Table:
     rows = [
         [
             Markup('<a href="#{}">{}</a>').format(
-                part_key(place), words.plain(one["appliance"], words.APPLIANCE)
+                part_key(place),
+                words.plain(one["appliance"], words.APPLIANCE)
+                + (f", {one['currency']}" if (made["appliance"] == one["appliance"]).sum() > 1 else ""),
             ),
             _answer(one),
             words.percent(one["agreement"]),

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from urllib.parse import urlencode
 
@@ -11,18 +12,24 @@ from coilbook.dashboards.local_wall import utc_instant
 
 DEFAULT = timedelta(days=7)
 LONGEST = timedelta(days=366)
+SHORTEST = timedelta(minutes=10)
 ONE_DAY = timedelta(days=1)
+MOST_MARKS = 12
 
 
 @dataclass(frozen=True)
 class Range:
-    """`[begin, stop)` in wall time of the site; `said` tells a reader why it is not what was asked for."""
+    """`[begin, stop)` in wall time of the site; `said` tells a reader why it is not what was asked for.
+
+    `marks` are minutes to be marked on the timeline, in wall time too.
+    """
 
     begin: datetime
     stop: datetime
     links: tuple[tuple[str, str], ...]
     spec: str
     said: str = ""
+    marks: tuple[datetime, ...] = ()
 
     @property
     def from_text(self) -> str:
@@ -38,6 +45,11 @@ class Range:
     def words(self) -> str:
         """`2 Mar 2026 00:00 to 9 Mar 2026 00:00`."""
         return f"{words.moment(self.begin)} to {words.moment(self.stop)}"
+
+    def marked(self, marks: tuple[datetime, ...]) -> Range:
+        """The same range with minutes marked."""
+        at = [("at", mark.isoformat(timespec="seconds")) for mark in marks]
+        return replace(self, marks=marks, spec=f"{self.spec}&{urlencode(at)}" if at else self.spec)
 
     def instants(self, zone: str) -> tuple[datetime, datetime]:
         """The range as naive UTC instants; never empty."""
@@ -67,6 +79,17 @@ def chosen_range(asked_from: str, asked_to: str, last_day: date, page: str, days
     return Range(begin, stop, _links(begin, stop, end, page, days), _spec(page, begin, stop), said)
 
 
+def marks_in(asked: Iterable[str]) -> tuple[datetime, ...]:
+    """The minutes that an address asks to be marked; what is no wall time is left out."""
+    marks = []
+    for text in asked:
+        try:
+            marks.append(datetime.fromisoformat(text))
+        except ValueError:
+            continue
+    return tuple(mark for mark in marks if mark.tzinfo is None)[:MOST_MARKS]
+
+
 def _wall(asked: str, otherwise: datetime) -> datetime:
     if not asked:
         return otherwise
@@ -90,10 +113,13 @@ def _links(
         return f"{page}?{urlencode(told)}#timeline"
 
     width = stop - begin
+    closer = max(width / 4, SHORTEST / 2)
     named = [("Last day", 1), ("7 days", 7), ("28 days", 28), ("Year", 365)]
     return (
         ("Earlier", to(begin - width, begin)),
         ("Later", to(stop, stop + width)),
+        ("Closer", to(begin + width / 2 - closer, begin + width / 2 + closer)),
+        ("Wider", to(begin - width / 2, stop + width / 2)),
         *((label, to(end - timedelta(days=n), end)) for label, n in named),
     )
 

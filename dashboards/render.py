@@ -8,6 +8,7 @@ from typing import Any
 
 import jinja2
 from coilbook.dashboards import palette, shapes, static_files, words
+from coilbook.dashboards.evidence import evidence_address
 
 FOLDER = Path(__file__).parent / "templates"
 
@@ -15,6 +16,12 @@ FOLDER = Path(__file__).parent / "templates"
 def render(template: str, **seen: Any) -> str:
     """The page `template` with what it is given. A name that a template misses is an error, not a blank."""
     return _environment().get_template(template).render(**seen)
+
+
+def _rows_address(spec: str) -> str:
+    """The address of a chart's rows from that of its spec."""
+    path, mark, query = spec.partition("?")
+    return f"{path.removesuffix('.json')}.csv{mark}{query}"
 
 
 @lru_cache(maxsize=1)
@@ -28,6 +35,12 @@ def _environment() -> jinja2.Environment:
         auto_reload=False,
     )
     environment.globals.update(
-        words=words, palette=palette, href=static_files.href, shape=shapes.severity_shape, strip=shapes.strip
+        words=words,
+        palette=palette,
+        href=static_files.href,
+        shape=shapes.severity_shape,
+        strip=shapes.strip,
+        evidence_address=evidence_address,
     )
+    environment.filters.update(bound=words.bound, rows_address=_rows_address)
     return environment

@@ -46,7 +46,9 @@ def strip_words(letters: list[str], last_day: date | None) -> str:
     """The strip as a sentence: `Last 14 days to 2 Mar 2026: 3 with a finding, 9 clean, 2 not judged`."""
     found, clean, unseen = (letters.count(letter) for letter in "fcn")
     until = f" to {words.day(last_day)}" if last_day else ""
-    said = f"Last {len(letters)} days{until}: {found} with a finding, {clean} clean, {unseen} not judged"
+    kinds = ((found, "with a finding"), (clean, "clean"), (unseen, "not judged"))
+    told = ", ".join(f"{number} {kind}" for number, kind in kinds if number) or "no day of the site"
+    said = f"Last {len(letters)} days{until}: {told}"
     days = ""
     if last_day and found:
         first = last_day - timedelta(days=len(letters) - 1)

@@ -12,6 +12,7 @@ from coilbook.dashboards import palette, site_tables, summaries, words
 from coilbook.dashboards.acts import Panel
 from coilbook.dashboards.charts import room
 from coilbook.dashboards.charts.starts_per_day import starts_per_day_data
+from coilbook.dashboards.evidence import Evidence
 from coilbook.dashboards.ranges import Range
 from coilbook.dashboards.render import render
 
@@ -54,10 +55,12 @@ def site_page(
     opened: Panel | None = None,
     done: Panel | None = None,
     people: Sequence[str] = (),
+    evidence: Evidence | None = None,
 ) -> str:
     """The page as HTML; `charts` maps windows, starts, lengths and wear to the addresses of their specs.
 
     `opened` are the forms of the case that `opened.case_id` names, `done` those of the one just acted on.
+    `evidence` is what the range was chosen for, where a finding was asked for.
     """
     zone = str(record.card["timezone"])
     starts = starts_per_day_data(record.starts, record.circuits, record.limits)
@@ -65,10 +68,11 @@ def site_page(
         "site.html",
         card=record.card,
         cases=list(record.cases.iter_rows(named=True)),
-        loose=site_tables.loose_findings(record.findings, record.cases),
+        loose=site_tables.loose_findings(record.findings, record.cases, str(record.card["site_id"])),
         opened=opened,
         done=done,
         people=people,
+        evidence=evidence,
         range=shown,
         record_days=record_days,
         record_first=record.first,
@@ -86,7 +90,7 @@ def site_page(
         settings_now=site_tables.settings_now(record.circuits),
         schedule=site_tables.schedule(record.schedule),
         settings_history=site_tables.settings_history(record.settings_history),
-        past=site_tables.past_cases(record.past),
+        past=site_tables.past_cases(record.past, str(record.card["site_id"])),
         service_log=site_tables.service_log(record.service_log),
         rooms=_rooms(record),
     )

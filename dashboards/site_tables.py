@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
 import polars as pl
 from coilbook.dashboards import words
+from coilbook.dashboards.evidence import evidence_address
 from coilbook.dashboards.tables import Table, heads
+from markupsafe import Markup
 
 
 def fitted(circuits: pl.DataFrame) -> Table:
@@ -26,7 +32,7 @@ def fitted(circuits: pl.DataFrame) -> Table:
     ]
     names = heads(
         "Circuit", "Appliance", "Contactor", "#Poles", "#Coil", "#Contact current", "#Voltage",
-        "#Rated power", "Fitted", "Controller",
+        "#Rated power", "=Fitted", "=Controller",
     )  # fmt: skip
     return Table("What is fitted, and what to bring in its place", names, rows)
 
@@ -65,7 +71,7 @@ def schedule(windows: pl.DataFrame) -> Table:
         ]
         for row in windows.iter_rows(named=True)
     ]
-    names = heads("Circuit", "Window", "Days", "Local time", "#Needed", "From", "Until")
+    names = heads("=Circuit", "=Window", "Days", "=Local time", "#Needed", "From", "Until")
     return Table("Run windows and lockouts", names, rows)
 
 
@@ -82,28 +88,41 @@ def settings_history(changes: pl.DataFrame) -> Table:
         for row in changes.iter_rows(named=True)
     ]
     return Table(
-        "Settings as they were changed", heads("From", "Circuit", "Setting", "Before", "After"), rows
+        "Settings as they were changed", heads("=From", "=Circuit", "Setting", "Before", "After"), rows
     )
 
 
-def past_cases(cases: pl.DataFrame) -> Table:
+def past_cases(cases: pl.DataFrame, site_id: str) -> Table:
     """Cases cleared or withdrawn, newest first, with `outcome` and `closed_by` where somebody closed them."""
     rows = [
         [
             words.plain(row["rule"], words.RULE),
             row["subject"],
             words.plain(row["severity"], words.SEVERITY),
-            f"{words.day(row['since'])} to {words.day(row['last_finding_on'])}",
+            _between(row["since"], row["last_finding_on"]),
             words.number(row["days"]),
             _ended(row["state"], row["cleared_on"]),
             f"{words.plain(row['outcome'], words.OUTCOME)}, {row['closed_by']}"
             if row["outcome"]
             else words.DASH,
-            row["sentence"] or "",
+            words.bound(row["sentence"] or ""),
+            "" if row["state"] == "withdrawn" else _evidence_link(site_id, row, row["last_finding_on"]),
         ]
         for row in cases.iter_rows(named=True)
     ]
-    names = heads("Case", "Subject", "Severity", "Findings", "#Days", "Ended", "On site", "~Last finding")
+    names = heads(
+        *(
+            "Case",
+            "=Subject",
+            "Severity",
+            "Findings",
+            "#Days",
+            "Ended",
+            "On site",
+            "~Last finding",
+            "=Evidence",
+        ),
+    )
     return Table("Past cases", names, rows)
 
 
@@ -118,26 +137,37 @@ def service_log(work: pl.DataFrame) -> Table:
         ]
         for row in work.iter_rows(named=True)
     ]
-    return Table("Work done", heads("Local date", "Circuit", "Work", "Note"), rows)
+    return Table("Work done", heads("=Local date", "=Circuit", "Work", "Note"), rows)
 
 
-def loose_findings(findings: pl.DataFrame, cases: pl.DataFrame) -> Table:
+def loose_findings(findings: pl.DataFrame, cases: pl.DataFrame, site_id: str) -> Table:
     """Findings whose rule and subject have no open case, with the measure and what it was held against."""
     loose = findings.join(cases.select("rule", "subject"), on=["rule", "subject"], how="anti")
     rows = [
         [
-            words.day(row["local_date"]),
+            _evidence_link(site_id, row, row["local_date"]),
             words.plain(row["rule"], words.RULE),
             row["subject"],
-            row["sentence"] or "",
+            words.bound(row["sentence"] or ""),
             words.with_unit(row["measure"], row["unit"] or ""),
             words.with_unit(row["limit"], row["unit"] or ""),
             f"explained by: {words.plain(row['explained_by'], words.RULE)}" if row["explained_by"] else "",
         ]
         for row in loose.iter_rows(named=True)
     ]
-    names = heads("Local date", "Finding", "Subject", "~In words", "#Measured", "#Limit", "Note")
+    names = heads("=Local date", "Finding", "=Subject", "~In words", "#Measured", "#Limit", "Note")
     return Table("Findings that open no case", names, rows)
+
+
+def _evidence_link(site_id: str, row: Mapping[str, Any], on: date) -> Markup:
+    """The day as a link to what the timeline shows of a finding."""
+    address = evidence_address(site_id, row["rule"], row["subject"], on)
+    return Markup('<a href="{}">{}</a>').format(address, words.day(on))
+
+
+def _between(first: date, last: date) -> str:
+    """`2 Mar 2026`, or `2 Mar 2026 to 9 Mar 2026`."""
+    return words.day(first) if first == last else f"{words.day(first)} to {words.day(last)}"
 
 
 def _ended(state: str, cleared_on: object) -> str:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date, timedelta
+from typing import Any
 
 import polars as pl
 from coilbook.dashboards import words
@@ -10,6 +12,7 @@ from coilbook.dashboards.local_wall import wall
 from coilbook.dashboards.tables import Table, heads
 
 MOST_RUNS = 60
+FAR_YEARS = 20
 
 
 def power_sentence(power: pl.DataFrame, holes: pl.DataFrame, islands: pl.DataFrame) -> str:
@@ -29,7 +32,9 @@ def power_sentence(power: pl.DataFrame, holes: pl.DataFrame, islands: pl.DataFra
     for stretches, what in ((holes, "The power log has holes of"), (islands, "The home was islanded for")):
         if stretches.height:
             total = stretches.select((pl.col("stop") - pl.col("start")).sum().dt.total_seconds()).item()
-            said += f" {what} {words.duration(total)} in {stretches.height} stretches."
+            said += (
+                f" {what} {words.duration(total)} in {words.count(stretches.height, 'stretch', 'stretches')}."
+            )
     return said
 
 
@@ -56,7 +61,7 @@ def runs_table(runs: pl.DataFrame, zone: str) -> Table:
     left = runs.height - newest.height
     return Table(
         f"Runs in this range, newest first, local time {zone}",
-        heads("Circuit", "From", "To", "#Runs", "#On for", "Begun by", "Ended by"),
+        heads("=Circuit", "=From", "=To", "#Runs", "#On for", "Begun by", "Ended by"),
         rows,
         f"{words.count(left, 'older row', 'older rows')} not shown; choose a shorter range." if left else "",
     )
@@ -103,7 +108,7 @@ def starts_table(days: pl.DataFrame) -> Table:
             words.number(row["mean"], 1),
             words.number(row["most"]),
             words.number(row["hour"]),
-            words.number(row["limit"]),
+            words.with_unit(row["limit"], ""),
             words.number(row["beyond"]),
         ]
         for row in summed.iter_rows(named=True)
@@ -156,8 +161,8 @@ def wear_table(wear: pl.DataFrame) -> Table:
             words.number(row["ops"]),
             words.number(row["ops_per_day"], 1),
             "not known" if row["used"] is None else words.percent(row["used"], 1),
-            _when(row, 80),
-            _when(row, 100),
+            used_up(row, 80, row["local_date"]),
+            used_up(row, 100, row["local_date"]),
         ]
         for row in newest.iter_rows(named=True)
     ]
@@ -165,11 +170,20 @@ def wear_table(wear: pl.DataFrame) -> Table:
     return Table("Contactors, newest day; dates with their 90 % interval", names, rows)
 
 
-def _when(row: Mapping[str, object], level: int) -> str:
+def used_up(row: Mapping[str, Any], level: int, today: date) -> str:
+    """When a contactor has used `level` % of its rated life, with the 90 % interval of that date.
+
+    `row`: `used` [1] and `date_80`, `date_80_early`, … as in the wear fact. Dates further off than
+    `FAR_YEARS` from `today` are not told: nobody knows what a house will do then.
+    """
     used, expected = row["used"], row[f"date_{level}"]
     if isinstance(used, float) and used >= level / 100:
         return "passed"
     if expected is None:
         return "not known" if used is None else "not in sight"
+    far = today + timedelta(days=365 * FAR_YEARS)
+    if expected > far:
+        return f"over {FAR_YEARS} years off"
     early, late = row[f"date_{level}_early"], row[f"date_{level}_late"]
-    return f"{words.day(expected)} ({words.day(early)} to {words.day(late)})"  # type: ignore[arg-type]
+    until = "later" if late is None or late > far else words.day(late)
+    return f"{words.day(expected)} ({words.day(early)} to {until})"

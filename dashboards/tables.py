@@ -8,16 +8,17 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Head:
-    """One column: `figure` = numbers that line up on the right, `words` = sentences."""
+    """One column: `figure` = numbers that line up on the right, `words` = sentences, `whole` = unbroken."""
 
     name: str
     figure: bool = False
     words: bool = False
+    whole: bool = False
 
     @property
     def style(self) -> str:
         """Its class on the page."""
-        return "figure" if self.figure else "words" if self.words else ""
+        return "figure" if self.figure else "words" if self.words else "whole" if self.whole else ""
 
 
 @dataclass(frozen=True)
@@ -31,5 +32,5 @@ class Table:
 
 
 def heads(*names: str) -> tuple[Head, ...]:
-    """Heads from names; one that begins with `#` holds figures, one with `~` sentences."""
-    return tuple(Head(name.lstrip("#~"), name.startswith("#"), name.startswith("~")) for name in names)
+    """Heads from names; one that begins with `#` holds figures, `~` sentences, `=` what is kept whole."""
+    return tuple(Head(name.lstrip("#~="), *(name.startswith(mark) for mark in "#~=")) for name in names)

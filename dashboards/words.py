@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date, datetime, time
 
 SEVERITIES = ("danger", "service", "cost", "wear", "data")
@@ -36,7 +37,7 @@ RULE = {
     "silent": "No log",
     "lost_events": "Events lost",
     "meter_doubt": "Meter in doubt",
-    "settings": "Settings contradict",
+    "settings": "Registry in doubt",
 }
 STATE = {
     "new": "New",
@@ -180,18 +181,27 @@ def with_unit(value: float | None, unit: str, digits: int = 1) -> str:
 
 
 def duration(seconds: float | None) -> str:
-    """`45 s`, `12 min`, `3 h 05 min`, `4 d 2 h`."""
+    """`45 s`, `12 min`, `3 h 05 min`, `4 d 2 h`, `240 d`."""
     if seconds is None:
         return DASH
+    if 0 < seconds < 1:
+        return f"under 1{THIN}s"
     if seconds < 90:
         return f"{round(seconds)}{THIN}s"
     minutes = round(seconds / 60)
     if minutes < 60:
         return f"{minutes}{THIN}min"
     hours, rest = divmod(minutes, 60)
+    if hours >= 14 * 24:
+        return f"{round(hours / 24)}{THIN}d"
     if hours < 48:
         return f"{hours}{THIN}h {rest:02d}{THIN}min" if rest else f"{hours}{THIN}h"
     return f"{hours // 24}{THIN}d {hours % 24}{THIN}h" if hours % 24 else f"{hours // 24}{THIN}d"
+
+
+def bound(sentence: str) -> str:
+    """The sentence with each number held together with its unit, so that no line ends between them."""
+    return _BEFORE_UNIT.sub("\u00a0", sentence)
 
 
 def day(value: date | None) -> str:
@@ -221,6 +231,7 @@ def count(value: int, one: str, many: str) -> str:
     return f"{number(value)} {one if value == 1 else many}"
 
 
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:(?:kWh|Wh|kW|W|min|h|s|d|A|V|[A-Z]{3})\b|%))")
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _LONG_MONTHS = (
     "January",

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import polars as pl
+from coilbook.analytics.queries.acts import acts
+from coilbook.analytics.standing import OPEN, listed, standing
 from coilbook.ingest.store import Session
 
 CLEARED_DAYS = 7
@@ -51,13 +53,26 @@ GROUP BY n.reason
 ORDER BY sites DESC, n.reason
 """
 
-COUNTS = """
-SELECT
-    count(*) FILTER (WHERE state = 'new'),
-    count(*) FILTER (WHERE state = 'continuing'),
-    count(*) FILTER (WHERE state = 'back'),
-    count(*) FILTER (WHERE state = 'cleared' AND cleared_on > $horizon::TIMESTAMP::DATE - $days::INTEGER)
-FROM service_case
+# Open cases as the logs have them, and how many cleared lately, by the site's own calendar.
+OPEN_CASES = """
+WITH home AS (
+    SELECT site_id, timezone AS zone FROM site
+    QUALIFY row_number() OVER (PARTITION BY site_id ORDER BY valid_from DESC NULLS LAST) = 1
+)
+SELECT k.case_id, k.rule, k.severity, k.state, k.last_finding_on, home.zone
+FROM service_case k JOIN home ON home.site_id = k.site_id
+WHERE k.state IN ('new', 'continuing', 'back')
+"""
+
+CLEARED = """
+WITH home AS (
+    SELECT site_id, (timezone(timezone, $horizon::TIMESTAMP::TIMESTAMPTZ)::DATE - 1) AS last_day
+    FROM site
+    QUALIFY row_number() OVER (PARTITION BY site_id ORDER BY valid_from DESC NULLS LAST) = 1
+)
+SELECT count(*), count(*) FILTER (WHERE k.cleared_on >= home.last_day)
+FROM service_case k JOIN home ON home.site_id = k.site_id
+WHERE k.state = 'cleared' AND k.cleared_on > home.last_day - $days::INTEGER
 """
 
 
@@ -66,8 +81,10 @@ class Header:
     """The last review in numbers; instants are naive UTC.
 
     `horizon` is the newest instant in any log reviewed; `not_judged` holds `reason, sites, circuit_days` of
-    each site's last whole local day; `cleared` counts the cases cleared in the last `CLEARED_DAYS` days.
-    Before the first review `review_id` is 0 and the instants are empty.
+    each site's last whole local day. `new`, `continuing` and `back` count cases that stand, without those
+    that people snoozed or closed; `cleared` the cases cleared in the last `CLEARED_DAYS` days, `just_cleared`
+    those of them that cleared on the last whole day. Before the first review `review_id` is 0 and the
+    instants are empty.
     """
 
     review_id: int
@@ -81,10 +98,11 @@ class Header:
     continuing: int
     back: int
     cleared: int
+    just_cleared: int
 
     @property
     def open_cases(self) -> int:
-        """Cases that stand open."""
+        """Cases that stand open and are not put aside."""
         return self.new + self.continuing + self.back
 
     def feed_age_h(self, now: datetime) -> float | None:
@@ -92,16 +110,16 @@ class Header:
         return None if self.horizon is None else (now - self.horizon) / timedelta(hours=1)
 
 
-def header(session: Session) -> Header:
-    """The newest review's header."""
+def header(session: Session, *, now: datetime | None = None) -> Header:
+    """The last review's header. `now`: the wall clock [naive UTC], which ends a snooze, else the horizon."""
     review = session.one(REVIEW)
     if review is None or review[3] is None:
         sites = session.one("SELECT count(DISTINCT site_id) FROM site") or (0,)
         empty = pl.DataFrame(schema={"reason": pl.String, "sites": pl.Int64, "circuit_days": pl.Int64})
-        return Header(0, None, None, None, sites[0], 0, empty, 0, 0, 0, 0)
+        return Header(0, None, None, None, sites[0], 0, empty, 0, 0, 0, 0, 0)
     review_id, reviewed_at, as_of, horizon = review
     sites_judged = session.one(JUDGED, {"horizon": horizon}) or (0, 0)
-    counts = session.one(COUNTS, {"horizon": horizon, "days": CLEARED_DAYS}) or (0, 0, 0, 0)
+    cleared = session.one(CLEARED, {"horizon": horizon, "days": CLEARED_DAYS}) or (0, 0)
     return Header(
         review_id,
         reviewed_at,
@@ -110,11 +128,25 @@ def header(session: Session) -> Header:
         sites_judged[0],
         sites_judged[1],
         session.frame(NOT_JUDGED, {"horizon": horizon}),
-        *counts,
+        *_standing(session, now or horizon),
+        *cleared,
     )
+
+
+def _standing(session: Session, now: datetime) -> list[int]:
+    """How many cases are new, continuing and back, as the list counts them."""
+    cases = session.frame(OPEN_CASES)
+    states = listed(cases, standing(acts(session, cases["case_id"].to_list())), now)["state"]
+    return [int((states == state).sum()) for state in OPEN]
 
 
 def review_id(session: Session) -> int:
     """Number of the newest review; 0 before the first."""
     found = session.one("SELECT max(review_id) FROM review")
     return int(found[0]) if found and found[0] is not None else 0
+
+
+def horizon(session: Session) -> datetime | None:
+    """The newest instant in any log that the newest review saw [naive UTC]; None before the first."""
+    found = session.one(REVIEW)
+    return found[3] if found else None

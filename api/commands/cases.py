@@ -10,9 +10,10 @@ from coilbook.api.models import Case, Header, MorningList
 from coilbook.api.operations import CaseFilter
 from coilbook.api.output import print_csv, print_json, print_table, say, shown
 from coilbook.api.settings import read_settings
+from coilbook.dashboards import words
 
 SEVERITIES = ("danger", "service", "cost", "wear", "data")
-STATES = ("new", "continuing", "back", "cleared")
+STATES = ("new", "continuing", "back", "snoozed", "closed", "cleared")
 
 
 def cases(
@@ -42,7 +43,10 @@ def print_morning(found: MorningList) -> None:
     """The morning list to read."""
     say(head_line(found.header))
     for reason in found.header.not_judged:
-        say(f"not judged: {reason.sites} sites, {reason.reason}")
+        sites = words.count(reason.sites, "site", "sites")
+        say(f"not judged by every rule: {sites}, {words.plain(reason.reason, words.REASON)}")
+    if found.snoozed or found.closed:
+        say(f"put aside: {found.snoozed} snoozed, {found.closed} closed and not found again since")
     say("")
     print_cases(found.cases)
 
@@ -53,7 +57,8 @@ def head_line(head: Header) -> str:
         return "nothing has been reviewed yet"
     return (
         f"logs up to {shown(head.horizon)}; {head.sites_judged} of {head.sites} sites judged; "
-        f"{head.new} new, {head.continuing} continuing, {head.back} back, {head.cleared} cleared in 7 days"
+        f"{head.new} new, {head.continuing} continuing, {head.back} back, {head.cleared} cleared in 7 days, "
+        f"{head.just_cleared} since yesterday"
     )
 
 

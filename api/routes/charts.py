@@ -21,7 +21,7 @@ from coilbook.ingest.store import Session
 from fastapi import APIRouter, Path
 from fastapi.responses import JSONResponse
 
-router = APIRouter(prefix="/api/sites/{site_id}/charts", tags=["charts"])
+router = APIRouter(prefix="/api/sites/{site_id:path}/charts", tags=["charts"])
 
 TIMELINE_DAYS = 7
 MOST_DAYS = 1100
@@ -72,7 +72,7 @@ def _drawn(
     if name is ChartName.timeline:
         start, end = midnight(card.timezone, since), midnight(card.timezone, until + ONE_DAY)
         return drawn_timeline(timeline(session, card.site_id, start, end))
-    return drawn_record(session, card.site_id, name, since, until, read_settings(service.settings.rules))
+    return drawn_record(session, card, name, since, until, read_settings(service.settings.rules))
 
 
 def _range(card: SiteCard, name: ChartName, first: date | None, last: date | None) -> tuple[date, date]:

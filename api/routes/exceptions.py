@@ -70,7 +70,7 @@ def exceptions(
 
 
 @router.get(
-    "/api/sites/{site_id}/exceptions",
+    "/api/sites/{site_id:path}/exceptions",
     summary="List a site's exceptions",
     response_model=ExceptionList,
     responses={**PAGE, **described(404, 422)},

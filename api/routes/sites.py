@@ -25,7 +25,7 @@ def sites(service: ServiceDep, area: Area = None) -> list[SiteSummary]:
 
 
 @router.get(
-    "/{site_id}", summary="One site's history", response_model=SiteHistory, responses=described(404, 422)
+    "/{site_id:path}", summary="One site's history", response_model=SiteHistory, responses=described(404, 422)
 )
 def site(
     request: Request,

@@ -77,8 +77,8 @@ def _panel(
         pl.lit(0).alias("floor"),
     )
     scale = time_scale(*span)
-    axis = alt.Axis(title="cases", minExtent=AXIS_PX, maxExtent=AXIS_PX, tickCount=2, tickMinStep=1)
-    y_scale = alt.Scale(domain=[0, most], nice=True)
+    axis = alt.Axis(title="cases", minExtent=AXIS_PX, maxExtent=AXIS_PX, values=[0, most], format="d")
+    y_scale = alt.Scale(domain=[0, most], nice=False)
     tips = [
         alt.Tooltip("on:N", title="week of"),
         alt.Tooltip("standing:Q", title="standing at its end"),
@@ -91,7 +91,7 @@ def _panel(
             "begin:T",
             scale=scale,
             axis=alt.Axis(
-                title=None,
+                title="week that begins on, local dates" if last else None,
                 grid=False,
                 format="%-d %b",
                 labelOverlap=True,

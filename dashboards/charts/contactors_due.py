@@ -17,8 +17,8 @@ DUE, OVERDUE = palette.SEVERITY["wear"], palette.BEYOND
 def contactors_due_data(due: pl.DataFrame) -> pl.DataFrame:
     """`quarter` [its first day], `name` (`2026 Q2`), `due, overdue` [contactors].
 
-    `due` as `analytics.queries.contactors.ContactorPlan.due`; every quarter from the first to the last has
-    a row.
+    `due` as `analytics.queries.contactors.ContactorPlan.due`; every quarter from the first to the last, and
+    eight at least, has a row: an empty quarter is news too.
     """
     if due.is_empty():
         return pl.DataFrame(
@@ -27,7 +27,8 @@ def contactors_due_data(due: pl.DataFrame) -> pl.DataFrame:
     first, last = due["quarter"].min(), due["quarter"].max()
     assert isinstance(first, date)
     assert isinstance(last, date)
-    spine = pl.DataFrame({"quarter": pl.date_range(first, last, "1q", eager=True)})
+    plan_end = date(first.year + 1, 10, 1) if first.month == 1 else date(first.year + 2, first.month - 3, 1)
+    spine = pl.DataFrame({"quarter": pl.date_range(first, max(last, plan_end), "1q", eager=True)})
     counted = due.group_by("quarter").agg(
         (~pl.col("overdue")).sum().alias("due"), pl.col("overdue").sum().alias("overdue")
     )

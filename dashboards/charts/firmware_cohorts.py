@@ -70,7 +70,7 @@ def _panel(name: str, rates: pl.DataFrame) -> alt.LayerChart:
     ]
     return intervals_chart(
         drawn,
-        title=f"{name} per circuit-week before (grey) and after (blue), with Garwood's 95 % limits",
+        title=f"{name} per circuit-week before (grey) and after (blue), with 95 % limits",
         axis=f"{words.lower_first(name)} [1/circuit-week]",
         domain=(0, top * 1.04 or 1),
         number=".2~r",

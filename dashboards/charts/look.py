@@ -67,6 +67,11 @@ def time_scale(first_ms: int, stop_ms: int) -> alt.Scale:
     )
 
 
+def local_dates(zone: str) -> str:
+    """What an axis of local dates is called."""
+    return f"local date, {zone}"
+
+
 def layered(*charts: alt.Chart) -> alt.LayerChart:
     """Charts over each other."""
     made = alt.layer(*charts)

@@ -18,7 +18,7 @@ class Room:
 
 def cases_by_week(panels: int) -> Room:
     """For `panels` rules or areas."""
-    return Room(84 * panels + 6, 84 * panels + 6)
+    return Room(92 * panels + 22, 92 * panels + 22)
 
 
 def intervals(panels: int, rows: int) -> Room:
@@ -41,14 +41,14 @@ def windows(panels: int, weeks: int) -> Room:
 
     def height(width: int) -> int:
         beside = max(1, (width + 22) // panel)
-        return 146 + 104 * (-(-panels // beside) - 1)
+        return 162 + 174 * (-(-panels // beside) - 1)
 
     return Room(height(wide), height(narrow))
 
 
 def starts(circuits: int) -> Room:
     """For a panel a circuit."""
-    return Room(146 * circuits, 164 * circuits)
+    return Room(146 * circuits + 16, 164 * circuits + 16)
 
 
 def lengths(circuits: int) -> Room:
@@ -58,4 +58,14 @@ def lengths(circuits: int) -> Room:
 
 def wear(circuits: int) -> Room:
     """For a panel a circuit."""
-    return Room(160 * circuits, 184 * circuits)
+    return Room(160 * circuits + 16, 184 * circuits + 16)
+
+
+MIN_RUN_COST = Room(474, 462)
+MIN_RUN_ENERGY = Room(238, 248)
+MIN_RUN_SITES = Room(192, 202)
+
+
+def min_run_lengths(panels: int) -> Room:
+    """For `panels` of runs by length."""
+    return Room(146 * panels + 6, 158 * panels)

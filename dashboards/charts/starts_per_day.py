@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette, words
-from coilbook.dashboards.charts.look import AXIS_PX, layered
+from coilbook.dashboards.charts.look import AXIS_PX, layered, local_dates
 from coilbook.dashboards.labels import circuit_name
 
 PANEL_PX = 92
@@ -38,16 +38,17 @@ def starts_per_day_data(
     )
 
 
-def starts_per_day_chart(days: pl.DataFrame) -> alt.VConcatChart:
+def starts_per_day_chart(days: pl.DataFrame, zone: str) -> alt.VConcatChart:
     """`days` as `starts_per_day_data` returns them; at least one row. One panel a circuit."""
+    names = days["circuit"].unique(maintain_order=True).to_list()
     panels = [
-        _panel(name, days.filter(pl.col("circuit") == name))
-        for name in days["circuit"].unique(maintain_order=True)
+        _panel(name, days.filter(pl.col("circuit") == name), local_dates(zone) if name == names[-1] else None)
+        for name in names
     ]
     return alt.vconcat(*panels)
 
 
-def _panel(name: str, days: pl.DataFrame) -> alt.LayerChart:
+def _panel(name: str, days: pl.DataFrame, under: str | None) -> alt.LayerChart:
     limit = days["limit"][0]
     drawn = days.drop("circuit").with_columns(
         pl.col("local_date").cast(pl.Datetime("ms")).dt.epoch("ms").alias("day"),
@@ -64,7 +65,7 @@ def _panel(name: str, days: pl.DataFrame) -> alt.LayerChart:
     x = alt.X(
         "day:T",
         scale=alt.Scale(type="utc"),
-        axis=alt.Axis(title=None, grid=False, labelOverlap=True, format="%-d %b"),
+        axis=alt.Axis(title=under, grid=False, labelOverlap=True, format="%-d %b"),
     )
     axis = alt.Axis(title="starts", minExtent=AXIS_PX, maxExtent=AXIS_PX, tickCount=4, tickMinStep=1)
     base = alt.Chart(drawn).encode(x=x)
@@ -81,7 +82,7 @@ def _panel(name: str, days: pl.DataFrame) -> alt.LayerChart:
     if limit is not None:
         rule = alt.Chart(pl.DataFrame({"limit": [limit]})).mark_rule(color=palette.LIMIT, strokeDash=[5, 4])
         layers.append(rule.encode(y=alt.Y("limit:Q", axis=axis)))
-    said = "" if limit is None else f", limit {words.number(limit)} an hour (broken line)"
+    said = "" if limit is None else f", limit {words.with_unit(limit, '')} an hour (broken line)"
     return layered(*layers).properties(
         width=900,
         height=PANEL_PX,

@@ -79,16 +79,23 @@ def power_data(power: pl.DataFrame, zone: str) -> pl.DataFrame:
 
 
 def timeline_chart(
-    bars: pl.DataFrame, power: pl.DataFrame, circuits: pl.DataFrame, start: datetime, end: datetime, zone: str
+    bars: pl.DataFrame,
+    power: pl.DataFrame,
+    circuits: pl.DataFrame,
+    start: datetime,
+    end: datetime,
+    zone: str,
+    marks: Sequence[datetime] = (),
 ) -> alt.VConcatChart:
     """Lanes over power for `[start, end)` [naive UTC]; `bars` and `power` as the data functions give them.
 
-    Where the power log holds nothing, the lanes stand alone.
+    Where the power log holds nothing, the lanes stand alone. `marks` are minutes of evidence [wall time],
+    each a broken line through all panels.
     """
     scale = time_scale(_ms(wall_time(start, zone)), _ms(wall_time(end, zone)))
     ticks = alt.Axis(
         title=f"local time, {zone}",
-        labelOverlap=True,
+        labelOverlap="greedy",
         labelSeparation=8,
         tickCount=TICKS,
         format=_format(end - start),
@@ -96,11 +103,11 @@ def timeline_chart(
     )
     lines = alt.Axis(labels=False, ticks=False, title=None, grid=True, tickCount=TICKS)
     begin = _ms(wall_time(start, zone))
-    panels = [_lanes(bars, circuits, begin, alt.X("from:T", scale=scale, axis=lines))]
+    panels = [_lanes(bars, circuits, begin, alt.X("from:T", scale=scale, axis=lines), marks)]
     if power.is_empty():
-        panels = [_lanes(bars, circuits, begin, alt.X("from:T", scale=scale, axis=ticks))]
+        panels = [_lanes(bars, circuits, begin, alt.X("from:T", scale=scale, axis=ticks), marks)]
     else:
-        panels.append(_power(power, alt.X("from:T", scale=scale, axis=ticks)))
+        panels.append(_power(power, alt.X("from:T", scale=scale, axis=ticks), marks))
     panels[-1] = panels[-1].add_params(alt.selection_interval(name="chosen", encodings=["x"]))
     stacked: alt.VConcatChart = alt.vconcat(*panels, spacing=6).resolve_scale(
         x="independent", color="independent"
@@ -108,7 +115,9 @@ def timeline_chart(
     return stacked
 
 
-def _lanes(bars: pl.DataFrame, circuits: pl.DataFrame, begin_ms: int, x: alt.X) -> alt.LayerChart:
+def _lanes(
+    bars: pl.DataFrame, circuits: pl.DataFrame, begin_ms: int, x: alt.X, marks: Sequence[datetime]
+) -> alt.LayerChart:
     height = max(1, circuits.height)
     y_scale = alt.Scale(domain=[0, height], reverse=True, nice=False, zero=False)
     blank = alt.Axis(labels=False, ticks=False, domain=False, grid=False, title=None, minExtent=AXIS_PX)
@@ -140,12 +149,12 @@ def _lanes(bars: pl.DataFrame, circuits: pl.DataFrame, begin_ms: int, x: alt.X) 
         .mark_text(align="left", baseline="top", dx=3, dy=2, clip=False)
         .encode(x=x, y=alt.Y("lane:Q", scale=y_scale, axis=blank), text="name:N")
     )
-    return layered(*layers, label).properties(
+    return layered(*layers, *_marked(marks, x), label).properties(
         width=900, height=LANE_PX * height, title="Switching: runs by cause, over run windows and lockouts"
     )
 
 
-def _power(power: pl.DataFrame, x: alt.X) -> alt.LayerChart:
+def _power(power: pl.DataFrame, x: alt.X, marks: Sequence[datetime]) -> alt.LayerChart:
     y_axis = alt.Axis(title="kW", minExtent=AXIS_PX, maxExtent=AXIS_PX, tickCount=5)
     watts = [pl.col(name) for name in power.columns if name.endswith("_w")]
     drawn = _told(power).with_columns((value / 1000).round(3) for value in watts)
@@ -166,13 +175,27 @@ def _power(power: pl.DataFrame, x: alt.X) -> alt.LayerChart:
     sheet = base.mark_rect(opacity=0, clip=True).encode(
         x2="to:T", y=alt.value(0), y2=alt.value(POWER_PX), tooltip=tips
     )
-    stacked = layered(*layers, sheet).properties(
+    stacked = layered(*layers, *_marked(marks, x), sheet).properties(
         data=drawn,
         width=900,
         height=POWER_PX,
         title="Power: PV, house and surplus; bands from least to greatest sample",
     )
     return stacked
+
+
+def _marked(marks: Sequence[datetime], x: alt.X) -> list[alt.Chart]:
+    """A broken line at each minute of evidence."""
+    if not marks:
+        return []
+    told = pl.DataFrame(
+        {
+            "from": [_ms(mark) for mark in marks],
+            "what": [f"evidence, {words.day(mark.date())} {mark:%H:%M:%S}" for mark in marks],
+        }
+    )
+    rule = alt.Chart(told).mark_rule(strokeWidth=1.5, strokeDash=[3, 3], clip=True)
+    return [rule.encode(x=x, tooltip=alt.Tooltip("what:N", title=" "))]
 
 
 def _windows(windows: pl.DataFrame, lanes: pl.DataFrame) -> pl.DataFrame:

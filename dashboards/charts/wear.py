@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette
-from coilbook.dashboards.charts.look import AXIS_PX, layered, time_scale
+from coilbook.dashboards.charts.look import AXIS_PX, layered, local_dates, time_scale
 
 PANEL_PX = 110
 AHEAD = timedelta(days=3 * 365)
@@ -55,7 +55,7 @@ def wear_data(wear: pl.DataFrame) -> pl.DataFrame:
     return pl.concat(parts).sort("circuit_id", "part", "day", "used", descending=[False, True, False, False])
 
 
-def wear_chart(parts: pl.DataFrame) -> alt.VConcatChart:
+def wear_chart(parts: pl.DataFrame, zone: str) -> alt.VConcatChart:
     """`parts` as `wear_data` returns them; at least one row. One panel a circuit."""
     logged = parts.filter(pl.col("part") == "logged")
     first, last = logged["day"].min(), logged["day"].max()
@@ -64,9 +64,15 @@ def wear_chart(parts: pl.DataFrame) -> alt.VConcatChart:
     reach = parts["late"].max()
     assert isinstance(reach, date)
     span = (_ms(first), _ms(min(reach, last + AHEAD) if reach > last else last))
+    names = parts["circuit_id"].unique(maintain_order=True).to_list()
     panels = [
-        _panel(name, parts.filter(pl.col("circuit_id") == name), span)
-        for name in parts["circuit_id"].unique(maintain_order=True)
+        _panel(
+            name,
+            parts.filter(pl.col("circuit_id") == name),
+            span,
+            local_dates(zone) if name == names[-1] else None,
+        )
+        for name in names
     ]
     return alt.vconcat(*panels)
 
@@ -85,7 +91,7 @@ def _mark(newest: pl.DataFrame, level: int) -> pl.DataFrame:
     )
 
 
-def _panel(name: str, parts: pl.DataFrame, span: tuple[int, int]) -> alt.LayerChart:
+def _panel(name: str, parts: pl.DataFrame, span: tuple[int, int], under: str | None) -> alt.LayerChart:
     drawn = parts.drop("circuit_id").with_columns(
         pl.col("day").dt.to_string("%-d %b %Y").alias("on"),
         *(pl.col(c).cast(pl.Datetime("ms")).dt.epoch("ms") for c in ("day", "early", "late")),
@@ -101,7 +107,7 @@ def _panel(name: str, parts: pl.DataFrame, span: tuple[int, int]) -> alt.LayerCh
         ),
     )
     x = alt.X(
-        "day:T", scale=x_scale, axis=alt.Axis(title=None, labelOverlap=True, grid=False, format="%b %Y")
+        "day:T", scale=x_scale, axis=alt.Axis(title=under, labelOverlap=True, grid=False, format="%b %Y")
     )
     tips = [alt.Tooltip("on:N", title="local date"), alt.Tooltip("used:Q", title="life used", format=".1%")]
     expected = alt.Chart(drawn.filter(pl.col("part") == "expected"))

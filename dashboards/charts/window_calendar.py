@@ -84,7 +84,12 @@ def _panel(name: str, days: pl.DataFrame, weeks: list[str]) -> alt.Chart:
                 "week:O",
                 scale=alt.Scale(domain=weeks, paddingInner=0.12),
                 axis=alt.Axis(
-                    labelExpr=month, title=None, ticks=False, domain=False, labelAngle=0, labelOverlap=False
+                    labelExpr=month,
+                    title="local weeks",
+                    ticks=False,
+                    domain=False,
+                    labelAngle=0,
+                    labelOverlap=False,
                 ),
             ),
             y=alt.Y(

@@ -65,15 +65,16 @@
     });
   };
 
-  const offerPng = (figure) => {
+  const offerPicture = (figure, kind) => {
     const button = document.createElement("button");
     button.type = "button";
-    button.textContent = "Save as PNG";
+    button.textContent = `Save as ${kind.toUpperCase()}`;
     button.addEventListener("click", async () => {
       const link = document.createElement("a");
-      link.href = await figure.view.toImageURL("png", 2);
-      link.download = `${figure.spec.usermeta.name}.png`;
+      link.href = await figure.view.toImageURL(kind, kind === "png" ? 2 : 1);
+      link.download = `${figure.spec.usermeta.name}.${kind}`;
       link.click();
+      if (link.href.startsWith("blob:")) setTimeout(() => URL.revokeObjectURL(link.href), 10000);
     });
     figure.querySelector(".tools")?.append(" ", button);
   };
@@ -84,7 +85,8 @@
       if (!answer.ok) throw new Error(`the server answered ${answer.status}`);
       figure.spec = await answer.json();
       await draw(figure);
-      offerPng(figure);
+      offerPicture(figure, "png");
+      offerPicture(figure, "svg");
     } catch (error) {
       const said = document.createElement("p");
       said.className = "soft";

@@ -26,6 +26,11 @@
     next?.focus({ preventScroll: true });
     next?.scrollIntoView({ block: "nearest" });
   };
+  const choose = () => {
+    const box = document.querySelector("details.choose");
+    if (box) box.open = true;
+    document.querySelector(".filters select")?.focus();
+  };
   document.addEventListener("keydown", (event) => {
     if (event.defaultPrevented || event.ctrlKey || event.metaKey || event.altKey) return;
     if (event.key === "Escape") {
@@ -37,7 +42,7 @@
     else if (event.key === "k") go(-1);
     else if (event.key === "o") here()?.querySelector(".who a")?.click();
     else if (event.key === "a") here()?.querySelector("a[data-act]")?.click();
-    else if (event.key === "/") document.querySelector(".filters select")?.focus();
+    else if (event.key === "/") choose();
     else return;
     event.preventDefault();
   });

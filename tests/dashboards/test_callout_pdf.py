@@ -46,6 +46,8 @@ def sheet(rules: list[str], name: str = "Fen House") -> Sheet:
     cases = pl.DataFrame(
         {
             "rule": rules,
+            "site_id": ["fen"] * size,
+            "last_finding_on": [date(2026, 3, 10)] * size,
             "subject": subjects,
             "subject_kind": ["circuit"] * size,
             "appliance": ["pool_pump"] * size,

@@ -10,6 +10,7 @@ import polars as pl
 import pytest
 import vl_convert
 from coilbook.analytics.queries import site
+from coilbook.analytics.queries.site import site_card
 from coilbook.analytics.queries.timeline import Timeline, timeline
 from coilbook.analytics.rule_settings import RuleSettings
 from coilbook.api.site_charts import drawn_record, drawn_timeline
@@ -31,7 +32,9 @@ def told(session: Session, chart: str) -> dict[str, Any]:
     if chart == "timeline":
         drawn = drawn_timeline(seen(session, "2026-03-08T00:00", "2026-03-11T06:00"))
     else:
-        found = drawn_record(session, "fen", chart, day(1), LAST, RuleSettings())
+        card = site_card(session, "fen")
+        assert card is not None
+        found = drawn_record(session, card, chart, day(1), LAST, RuleSettings())
         assert found is not None
         drawn = found
     return spec(drawn.draw(), name=chart)
@@ -167,7 +170,7 @@ def test_many_rows_are_no_obstacle(session: Session) -> None:
         how="cross",
     )
     assert many.height > 5000
-    made = spec(starts_per_day.starts_per_day_chart(many), name="many")
+    made = spec(starts_per_day.starts_per_day_chart(many, "UTC"), name="many")
     assert max(len(rows) for rows in made["datasets"].values()) == many.height
 
 

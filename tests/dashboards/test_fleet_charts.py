@@ -107,6 +107,10 @@ def test_quarters_between_are_there_with_none() -> None:
         ("2026 Q1", 1, 1),
         ("2026 Q2", 0, 0),
         ("2026 Q3", 1, 0),
+        *(
+            (f"{year} Q{number}", 0, 0)
+            for year, number in ((2026, 4), (2027, 1), (2027, 2), (2027, 3), (2027, 4))
+        ),
     ]
     assert contactors_due.contactors_due_data(DUE.clear()).is_empty()
 
