@@ -62,6 +62,7 @@ OUTCOME_MEANS = {
 }
 REASON = {
     "coverage": "too little of the day is in the power log",
+    "unclear": "the power shows it too unclearly to tell",
     "settings": "a setting the rule needs is not in the registry",
     "life_figures": "no life figures for the contactor",
     "place": "no latitude and longitude",

@@ -707,7 +707,7 @@ VERDICTS = (
             c("subject_kind", TEXT, "", "circuit, controller or site"),
             SITE_ID,
             LOCAL_DATE,
-            c("reason", TEXT, "", "coverage, settings, life_figures, place, silent, early"),
+            c("reason", TEXT, "", "coverage, unclear, settings, life_figures, place, silent, early, peers"),
         ),
         export="not_judged",
     ),

@@ -38,8 +38,7 @@ class Settings:
 
 
 def judge(frames: Frames, settings: Settings) -> Findings:
-    """Controller-days with a clock that is off; measure and limit in minutes, the measure without its "
-    "sign."""
+    """Controller-days with a clock that is off; measure and limit in minutes, the measure without sign."""
     c = pl.col
     starts = frames.clock_start.filter(
         c("offset_s").is_not_null() & ~c("windows_changed").fill_null(value=False)
@@ -54,8 +53,7 @@ def judge(frames: Frames, settings: Settings) -> Findings:
 
 
 def _clusters(starts: pl.DataFrame, frames: Frames, settings: Settings) -> pl.DataFrame:
-    """Per controller and day: number, median and MAD of the starts that are off, among the newest of 7 "
-    "days."""
+    """Per controller and day: number, median and MAD of the starts off, among the newest of 7 days."""
     c = pl.col
     ages = pl.DataFrame({"age": range(DAYS)}, schema={"age": pl.Int64})
     recent = (
@@ -79,8 +77,7 @@ def _clusters(starts: pl.DataFrame, frames: Frames, settings: Settings) -> pl.Da
 
 
 def _onset(starts: pl.DataFrame, days: pl.DataFrame) -> pl.DataFrame:
-    """Per controller and day of `days`: the first start that was off alike, and the zone's shift before "
-    "it."""
+    """Per controller and day of `days`: the first start off alike, and the zone's shift before it."""
     c = pl.col
     return (
         days.select("controller_id", "local_date", middle="offset_s")

@@ -79,22 +79,31 @@ def judge(frames: Frames, settings: Settings) -> Findings:
 
 
 def _holds(frames: Frames) -> pl.DataFrame:
-    """Per circuit and day: begin and length up to the day's end [s] of the longest hand hold that touches it.
+    """Per circuit and day: begin and length up to the day's end [s] of the longest hold off by hand.
 
-    A hold that stands when the day begins lasts as long as the day's hand time says; one that stands when it
-    ends lasts until then.
+    A hold that stands when the day begins lasts until the day's first start, or as long as the day's hand
+    time says where that is shorter; one that stands when the day ends lasts until then.
     """
     c = pl.col
     key = ["circuit_id", "local_date"]
     days = frames.circuit_day.filter(c("hand_s") > 0).join(
         frames.site_days.select("site_id", "local_date", "day_start", "day_end"), on=["site_id", "local_date"]
     )
-    state = frames.day_state.filter(c("event_cause") == "hand").select(*key, since="event_ts")
-    over_night = days.join(state.with_columns(c("local_date").dt.offset_by("1d")), on=key).with_columns(
-        held_s=_seconds(c("day_start") - c("since")) + c("hand_s")
+    off_by_hand = frames.day_state.filter(
+        (c("event_cause") == "hand") & ~c("closed").fill_null(value=False)
+    ).select(*key, since="event_ts")
+    first_start = frames.run.group_by(key).agg(begun=c("start").min())
+    over_night = (
+        days.join(off_by_hand.with_columns(c("local_date").dt.offset_by("1d")), on=key)
+        .join(first_start, on=key, how="left")
+        .with_columns(
+            held_s=pl.min_horizontal(
+                _seconds(c("day_start") - c("since")) + c("hand_s"), _seconds(c("begun") - c("since"))
+            )
+        )
     )
     end = pl.min_horizontal("day_end", pl.lit(frames.horizon, pl.Datetime("us")))
-    standing = days.join(state, on=key).with_columns(held_s=_seconds(end - c("since")))
+    standing = days.join(off_by_hand, on=key).with_columns(held_s=_seconds(end - c("since")))
     both = pl.concat([frame.select(*key, "since", "held_s") for frame in (over_night, standing)])
     return both.sort("held_s", "since").unique(key, keep="last", maintain_order=True)
 
@@ -109,7 +118,7 @@ RULE: Rule[Settings] = Rule(
     subject_kind="circuit",
     scope="site",
     settings=Settings,
-    reads={"window_result": 0, "circuit_day": 0, "day_state": 1},
+    reads={"window_result": 0, "circuit_day": 0, "day_state": 1, "run": 0},
     judge=judge,
     exposure="window",
 )

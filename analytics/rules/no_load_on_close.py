@@ -10,7 +10,8 @@ Stays quiet: a water heater closed on a full tank every second day; closings tha
 which another load went off.
 
 Closings on days on which house power reads negative are left out: what such a meter says of a step means
-nothing.
+nothing. So are closings after an opening that left the load on (`stuck_closed`) until a step is seen again:
+contacts that are closed already move nothing at a closing.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ import polars as pl
 from coilbook.analytics.confidence import above, confidence
 from coilbook.analytics.rules import words
 from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
+from coilbook.analytics.rules.still_stuck import DAYS, unsettled
 from coilbook.ingest.phrases import phrase
 
 OWN_CONTROL = ("water_heater", "air_conditioner", "heat_pump", "spa", "ev_charger")
@@ -62,7 +64,7 @@ def judge(frames: Frames, settings: Settings) -> Findings:
     unclear = days.filter(
         ~c("own") & (c("checks") < settings.min_checks) & (c("checks") + c("unclear") >= settings.min_checks)
     )
-    return RULE.verdicts(_findings(raised, settings), RULE.unjudged(unclear, "coverage"))
+    return RULE.verdicts(_findings(raised, settings), RULE.unjudged(unclear, "unclear"))
 
 
 def _windows(frames: Frames) -> pl.DataFrame:
@@ -76,7 +78,10 @@ def _windows(frames: Frames) -> pl.DataFrame:
         nulls_equal=True,
     )
     # Where power fell by more than a fifth of the step due, something else went off, and may hide the load.
-    hidden = (c("verdict") == "absent") & (c("step_w") < -0.2 * c("expected_w"))
+    stuck = unsettled(good.select("circuit_id", "ts"), frames.stay_on, frames.switch_check)
+    good = good.join(stuck.with_columns(stuck=True), on=["circuit_id", "ts"], how="left")
+    gone_down = c("step_w") < -0.2 * c("expected_w")
+    hidden = (c("verdict") == "absent") & (gone_down | c("stuck").fill_null(value=False))
     good = good.with_columns(verdict=pl.when(hidden).then(pl.lit("unclear")).otherwise("verdict"))
     daily = good.group_by("site_id", "circuit_id", "local_date").agg(
         seen=(c("verdict") == "seen").sum().cast(pl.Int64),
@@ -170,7 +175,7 @@ RULE: Rule[Settings] = Rule(
     subject_kind="circuit",
     scope="site",
     settings=Settings,
-    reads={"switch_check": GONE + BEFORE - 1, "coverage": GONE + BEFORE - 1},
+    reads={"switch_check": DAYS, "stay_on": DAYS, "coverage": GONE + BEFORE - 1},
     judge=judge,
     exposure="start",
 )

@@ -8,7 +8,8 @@ Stays quiet: the pump opened within the first minute. Of a run that somebody clo
 island only the customer need be told: it is their choice, and the finding is of severity service.
 
 The first and last sample of an island count for nothing, as the grid may have been there for a part of them,
-unless the circuit was on from before the island to after it.
+unless the circuit was on from before the island to after it. Where they are all there is of it, nothing can
+be said of a circuit that was on for a part of them.
 """
 
 from __future__ import annotations
@@ -54,6 +55,7 @@ def judge(frames: Frames, settings: Settings) -> Findings:
     )
     shown = words.with_clock(days, {"start": "from", "end": "to"})
     limit = pl.lit(settings.max_on_s)
+    unclear = RULE.unjudged(_too_short(frames, settings), "unclear")
     return RULE.verdicts(
         shown.select(
             "site_id",
@@ -99,8 +101,27 @@ def judge(frames: Frames, settings: Settings) -> Findings:
                     "may be welded. Prove the shedding with the grid opened under supervision."
                 )
             ),
-        )
+        ),
+        unclear,
     )
+
+
+def _too_short(frames: Frames, settings: Settings) -> pl.DataFrame:
+    """Circuits to be shed that were on for a part of an island of at most two samples."""
+    c = pl.col
+    short = frames.island.join(
+        frames.coverage.select("site_id", "local_date", "interval_s"), on=["site_id", "local_date"]
+    ).filter(c("duration_s") <= 2 * c("interval_s"))
+    to_shed = frames.circuits.filter(c("shed_when_islanded").fill_null(value=False))
+    runs = frames.run.select("circuit_id", "start", until=c("end").fill_null(pl.lit(frames.horizon)))
+    both = (
+        short.select("site_id", "local_date", from_ts="start", to_ts="end")
+        .join(to_shed.select("site_id", "local_date", "circuit_id"), on=["site_id", "local_date"])
+        .join(runs, on="circuit_id")
+    )
+    shared = pl.min_horizontal("until", "to_ts") - pl.max_horizontal("start", "from_ts")
+    on_s = shared.dt.total_microseconds() / 1e6
+    return both.filter(on_s > settings.max_on_s).select("site_id", "local_date", subject="circuit_id")
 
 
 RULE: Rule[Settings] = Rule(
@@ -109,6 +130,6 @@ RULE: Rule[Settings] = Rule(
     subject_kind="circuit",
     scope="site",
     settings=Settings,
-    reads={"island_run": 0},
+    reads={"island_run": 0, "island": 0, "run": 1},
     judge=judge,
 )

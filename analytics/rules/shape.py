@@ -19,7 +19,7 @@ Severity = Literal["danger", "service", "cost", "wear", "data"]
 SubjectKind = Literal["circuit", "controller", "site"]
 Scope = Literal["site", "fleet"]
 Exposure = Literal["day", "start", "surplus_start", "window", "lockout"]
-Reason = Literal["coverage", "settings", "life_figures", "place", "silent", "early", "peers"]
+Reason = Literal["coverage", "unclear", "settings", "life_figures", "place", "silent", "early", "peers"]
 S = TypeVar("S")
 
 TYPES: dict[str, Any] = {
@@ -51,9 +51,11 @@ FACTS = (
     "wear",
     "switch_check",
     "stay_on",
+    "island",
     "island_run",
     "idle_surplus",
     "clock_start",
+    "solar_clock",
 )
 PRICES: dict[str, Any] = {
     "import_min": pl.Float64,  # least and greatest price of the tariff on that date [currency/kWh]
@@ -146,9 +148,11 @@ class Frames:
     wear: pl.DataFrame
     switch_check: pl.DataFrame
     stay_on: pl.DataFrame
+    island: pl.DataFrame
     island_run: pl.DataFrame
     idle_surplus: pl.DataFrame
     clock_start: pl.DataFrame
+    solar_clock: pl.DataFrame
 
     def per_circuit(self, fact: pl.DataFrame) -> pl.DataFrame:
         """Rows of `fact` in the days judged, with that day's circuit, site and coverage columns."""

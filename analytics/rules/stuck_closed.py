@@ -9,7 +9,11 @@ Fires: a pump of 1500 W closed at 08:15 (+1500 W); at 11:00 it was told to open,
 move, and stayed 1400 W over what it was before 08:15 until 11:30.
 Stays quiet: a water heater whose thermostat opened during the run, so that the house fell back before the
 contactor did; power that rises at the very minute of the opening, from another circuit or in the house; a
-meter that shows draw where the log of switch events has a hole.
+meter that shows draw where the log of switch events has a hole; a meter whose clock is late, so that the load
+also seems to come on well after each closing.
+
+After a load that stayed on, days on which no step of the circuit is seen are not judged, so that the case
+stands until one is: welded contacts show no second time. So are days with openings too unclear to tell.
 """
 
 from __future__ import annotations
@@ -20,6 +24,7 @@ import polars as pl
 from coilbook.analytics.confidence import above, confidence
 from coilbook.analytics.rules import words
 from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
+from coilbook.analytics.rules.still_stuck import DAYS, unsettled
 from coilbook.ingest.phrases import phrase
 
 MAX_NEGATIVE_SHARE = 0.01
@@ -44,13 +49,14 @@ def judge(frames: Frames, settings: Settings) -> Findings:
     """Circuit-days with a load that stayed on; measure and limit in watts."""
     c = pl.col
     key = ["circuit_id", "local_date"]
-    stays = frames.stay_on.filter(c("verdict") == "stays_on")
+    stays = frames.stay_on.filter((c("verdict") == "stays_on") & (c("local_date") >= pl.lit(frames.first)))
     stays = frames.per_circuit(stays).with_columns(subject=c("circuit_id"))
-    unsure = (c("kind") == "meter") & c("holes") | (c("kind") == "house") & c("negative")
+    unsure = (c("kind") == "meter") & (c("holes") | c("shifted")) | (c("kind") == "house") & c("negative")
     stays = (
         stays.join(_holes(frames), on=["controller_id", "local_date"], how="left")
         .join(_negative(frames), on=["site_id", "local_date"], how="left")
-        .with_columns(c("holes", "negative").fill_null(value=False))
+        .join(_shifted(stays, frames), on=["circuit_id", "ts", "kind"], how="left")
+        .with_columns(c("holes", "negative", "shifted").fill_null(value=False))
     )
     sure = stays.filter(~unsure).sort(*key, "ts", "kind")
     worst = sure.group_by(key, maintain_order=True).agg(
@@ -60,12 +66,85 @@ def judge(frames: Frames, settings: Settings) -> Findings:
         at=words.rfc3339(c("ts")).head(12),
     )
     raised = worst.filter(c("n") >= settings.min_openings)
-    return RULE.verdicts(_findings(raised), RULE.unjudged(stays.filter(unsure), "coverage"))
+    return RULE.verdicts(
+        _findings(raised),
+        RULE.unjudged(stays.filter(unsure), "coverage"),
+        RULE.unjudged(_unclear(frames), "unclear"),
+    )
+
+
+def _shifted(stays: pl.DataFrame, frames: Frames) -> pl.DataFrame:
+    """Draws at a meter that its clock may explain: circuit_id, ts, kind.
+
+    If the clock is late, the load that draws on after an opening did not come on at the closing before. If it
+    is early, a draw runs into a closing. A hole in the power log as long as the draw may hide that the
+    clock has just been moved.
+    """
+    c = pl.col
+    by = ["circuit_id"]
+    meter = stays.filter(c("kind") == "meter").sort("ts")
+    closings = frames.switch_check.filter(c("closed") & c("metered")).select(
+        *by, "before_w", closing="verdict", start="ts"
+    )
+    runs = (
+        frames.run.filter(c("end").is_not_null())
+        .join(closings, on=[*by, "start"], how="left")
+        .select(*by, "closing", "before_w", ended="end", at="end")
+        .sort("at")
+    )
+    starts = frames.run.select(*by, next_start="start", at="start").sort("at")
+    gaps = frames.coverage.select("site_id", "local_date", "interval_s", "longest_gap_s")
+    judged = (
+        meter.with_columns(at=c("ts"))
+        .join_asof(runs, on="at", by="circuit_id", check_sortedness=False)
+        .join_asof(starts, on="at", by="circuit_id", strategy="forward", check_sortedness=False)
+        .join(gaps, on=["site_id", "local_date"], how="left")
+    )
+    lasts, sample = 60 * c("minutes"), c("interval_s").fill_null(900)
+    follows = ((c("ts") - c("ended")).dt.total_seconds() <= 2 * sample).fill_null(value=False)
+    came_on = (c("closing") == "seen") | (c("before_w") >= 0.5 * c("rise_w"))
+    to_closing = (c("next_start") - c("ts")).dt.total_seconds() - lasts
+    late = follows & (~came_on.fill_null(value=False) | (c("longest_gap_s") >= lasts).fill_null(value=False))
+    early = ~follows & (to_closing <= 2 * sample).fill_null(value=False)
+    return judged.filter(late | early).select(*by, "ts", "kind", shifted=pl.lit(value=True))
+
+
+def _unclear(frames: Frames) -> pl.DataFrame:
+    """Circuit-days that say nothing: every opening unclear, or nothing seen since a load stayed on."""
+    c = pl.col
+    key = ["site_id", "circuit_id", "local_date"]
+    ends = frames.run.filter(c("end").is_not_null()).select("circuit_id", ts="end")
+    known = frames.switch_check.filter(~c("closed") & (c("local_date") >= pl.lit(frames.first)))
+    doubts = frames.stay_on.filter((c("kind") == "house") & (c("verdict") == "unclear")).select(
+        "circuit_id", "ts", doubt=pl.lit(value=True)
+    )
+    openings = known.join(ends, on=["circuit_id", "ts"], how="semi").join(
+        doubts, on=["circuit_id", "ts"], how="left"
+    )
+    told = (c("verdict") == "seen") | ((c("verdict") == "absent") & c("doubt").is_null())
+    blind = openings.group_by(key).agg(told=(told | c("metered")).any()).filter(~c("told"))
+    unseen = (
+        _opening_days(frames)
+        .join(known, on=key, how="anti")
+        .join(frames.switch_check.filter("metered"), on="circuit_id", how="anti")
+    )
+    checked = frames.switch_check.filter(c("local_date") >= pl.lit(frames.first))
+    marks = checked.group_by(key).agg(c("ts").max())
+    stuck = unsettled(marks, frames.stay_on, frames.switch_check)
+    rows = pl.concat([frame.select(key) for frame in (blind, unseen, stuck)])
+    return rows.rename({"circuit_id": "subject"})
+
+
+def _opening_days(frames: Frames) -> pl.DataFrame:
+    """Circuits and the judged days on which they opened."""
+    ends = frames.run.select("site_id", "circuit_id", ts="end").drop_nulls("ts").sort("ts")
+    days = frames.site_days.select("site_id", "local_date", ts="day_start").sort("ts")
+    dated = ends.join_asof(days, on="ts", by="site_id", check_sortedness=False)
+    return dated.drop_nulls("local_date").select("site_id", "circuit_id", "local_date").unique()
 
 
 def _holes(frames: Frames) -> pl.DataFrame:
-    """Controller-days on which events are missing, and the days before: a hole shows at the event after "
-    "it."""
+    """Controller-days with missing events, and the days before: a hole shows at the event after it."""
     lost = frames.controller_day.filter(pl.col("lost_events") > 0).select("controller_id", "local_date")
     before = lost.with_columns(pl.col("local_date").dt.offset_by("-1d"))
     return pl.concat([lost, before]).unique().with_columns(holes=pl.lit(value=True))
@@ -137,6 +216,7 @@ RULE: Rule[Settings] = Rule(
     subject_kind="circuit",
     scope="site",
     settings=Settings,
-    reads={"stay_on": 0, "controller_day": 0},
+    reads={"stay_on": DAYS, "switch_check": DAYS, "run": 1, "controller_day": 0},
     judge=judge,
+    exposure="start",
 )
