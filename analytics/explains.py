@@ -15,17 +15,20 @@ import polars as pl
 
 @dataclass(frozen=True)
 class Pair:
-    """`cause` explains `effect` on the same day: on one circuit, or on circuits of one controller.
+    """`cause` explains `effect` on the same day: on one circuit, or on circuits of one controller or site.
 
     Where `evidence` is given, only a cause whose evidence holds that text explains.
     """
 
     cause: str
     effect: str
-    on: Literal["circuit", "controller"]
+    on: Literal["circuit", "controller", "site"]
     evidence: str = ""
 
 
+# Power that is logged at another time than switching shows no step where one is due. No danger is explained
+# away.
+CLOCK_MOVED = '"clock"'
 PAIRS: tuple[Pair, ...] = (
     Pair("stuck_closed", "no_load_on_close", "circuit"),
     Pair("no_load_on_close", "missed_window", "circuit"),
@@ -33,6 +36,9 @@ PAIRS: tuple[Pair, ...] = (
     Pair("clock_offset", "ran_in_lockout", "controller"),
     Pair("settings", "missed_window", "circuit", evidence='"window_in_lockout"'),
     Pair("settings", "ran_in_lockout", "circuit", evidence='"window_in_lockout"'),
+    Pair("meter_doubt", "no_load_on_close", "site", evidence=CLOCK_MOVED),
+    Pair("meter_doubt", "cloud_starts", "site", evidence=CLOCK_MOVED),
+    Pair("meter_doubt", "missed_surplus", "site", evidence=CLOCK_MOVED),
     Pair("chatter", "short_cycling", "circuit"),
     Pair("cloud_starts", "short_cycling", "circuit"),
     Pair("short_cycling", "wearing_fast", "circuit"),
@@ -45,15 +51,15 @@ def explain(
 ) -> pl.DataFrame:
     """`findings` with `explained_by` filled; of several causes the first of `PAIRS` is named.
 
-    `circuits`: circuit_id, local_date, controller_id. `known`: findings of other rules for the same days,
-    made before, that may be causes too.
+    `circuits`: circuit_id, local_date, controller_id, site_id. `known`: findings of other rules for the
+    same days, made before, that may be causes too.
     """
     pairs = pl.DataFrame(
         [(p.cause, p.effect, p.on, p.evidence, rank) for rank, p in enumerate(PAIRS)],
         schema={"cause": pl.String, "rule": pl.String, "on": pl.String, "needs": pl.String, "rank": pl.Int32},
         orient="row",
     )
-    controllers = circuits.select("local_date", "controller_id", subject="circuit_id").unique()
+    above = circuits.select("local_date", "controller_id", "site_id", subject="circuit_id").unique()
     causes = pl.concat(
         [findings.select(*KEY, "evidence")] + ([] if known is None else [known.select(*KEY, "evidence")])
     )
@@ -61,9 +67,13 @@ def explain(
     effects = (
         findings.select(KEY)
         .join(pairs, on="rule")
-        .join(controllers, on=["subject", "local_date"], how="left")
+        .join(above, on=["subject", "local_date"], how="left")
         .with_columns(
-            cause_subject=pl.when(pl.col("on") == "controller").then("controller_id").otherwise("subject")
+            cause_subject=pl.when(pl.col("on") == "controller")
+            .then("controller_id")
+            .when(pl.col("on") == "site")
+            .then("site_id")
+            .otherwise("subject")
         )
     )
     explained = (

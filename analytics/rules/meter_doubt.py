@@ -4,8 +4,15 @@ Where generation, house, grid and battery are all logged they must close to max(
 not, and turning the sign of one of them closes the balance, that clamp is probably reversed. Generation below
 zero by day and a house that gives power say the same without a balance.
 
-Fires: the balance is off in 60 % of samples and closes in nearly all of them with grid_w turned round.
-Stays quiet: 4 % of samples off, as when two meters are read some seconds apart; -3 W of generation at night.
+The clock of the power log belongs here too, and not to `clock_offset`: it is the site's logger that is off,
+not a controller. It is held against the sun: where the middle of generation has moved by half an hour or
+more, alike on three smooth days, the clock was set, or it follows daylight saving time and its stamps do
+not say so. After six weeks what was before is forgotten; a case that nobody saw to ends then.
+
+Fires: the balance is off in 60 % of samples and closes in nearly all of them with grid_w turned round; or
+from one day to the next, and ever since, the array's noon comes an hour later.
+Stays quiet: 4 % of samples off, as when two meters are read some seconds apart; -3 W of generation at night;
+an array that looks west, so that its noon is late every day; one cloudy morning.
 """
 
 from __future__ import annotations
@@ -16,7 +23,10 @@ import polars as pl
 from coilbook.analytics.confidence import above, confidence
 from coilbook.analytics.rules import words
 from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
+from coilbook.analytics.rules.sun_clock import BACK, Limits, moved_clocks
 from coilbook.ingest.phrases import phrase
+
+FAULTS = {"balance": "off_hit", "generation": "pv_hit", "house": "house_hit", "clock": "clock_hit"}
 
 
 @dataclass(frozen=True)
@@ -36,13 +46,29 @@ class Settings:
     min_flip_share: float = setting(
         0.8, "share of samples off that a turned sign must close", "our choice", low=0.5, high=1
     )
+    min_clock_jump_min: float = setting(
+        30.0,
+        "minutes by which the middle of generation has moved on three smooth days",
+        "our choice; daylight saving time moves clocks by 30 or 60 min",
+        low=15,
+        high=720,
+    )
+    max_from_sun_min: float = setting(
+        180.0,
+        "minutes from the sun that no roof explains",
+        "our choice; a west wall adds about two hours",
+        low=60,
+        high=720,
+    )
     case_findings: int = days_with_findings(1)
     case_days: int = judged_days(1)
 
 
 def judge(frames: Frames, settings: Settings) -> Findings:
-    """Site-days with a doubtful power log; measure and limit in percent of samples."""
+    """Site-days with a doubtful power log; measure and limit in percent of samples, of a clock in minutes."""
     c = pl.col
+    limits = Limits(60 * settings.min_clock_jump_min, 60 * settings.max_from_sun_min)
+    moved = moved_clocks(frames.solar_clock, frames.site_days, limits)
     days = frames.per_site(
         frames.coverage.drop("covered_s").with_columns(
             off=c("residual_bad") / c("residual_samples"),
@@ -50,29 +76,42 @@ def judge(frames: Frames, settings: Settings) -> Findings:
             house=c("house_negative") / c("samples"),
         )
     ).with_columns(c(name).fill_nan(None).fill_null(0.0) for name in ("off", "pv", "house"))
-    days = days.with_columns(
-        off_hit=c("off") > settings.max_off_share,
-        pv_hit=c("pv") > settings.max_negative_share,
-        house_hit=c("house") > settings.max_negative_share,
-        grid_turned=c("flip_grid_good") >= settings.min_flip_share * c("residual_bad"),
-        battery_turned=c("flip_battery_good") >= settings.min_flip_share * c("residual_bad"),
-    ).filter(c("off_hit") | c("pv_hit") | c("house_hit"))
+    days = (
+        days.join(moved, on=["site_id", "local_date"], how="left")
+        .with_columns(
+            clock_hit=c("clock_s").is_not_null(),
+            off_hit=c("off") > settings.max_off_share,
+            pv_hit=c("pv") > settings.max_negative_share,
+            house_hit=c("house") > settings.max_negative_share,
+            grid_turned=c("flip_grid_good") >= settings.min_flip_share * c("residual_bad"),
+            battery_turned=c("flip_battery_good") >= settings.min_flip_share * c("residual_bad"),
+        )
+        .filter(c("off_hit") | c("pv_hit") | c("house_hit") | c("clock_hit"))
+    )
     return RULE.verdicts(_findings(days, settings))
 
 
 def _findings(days: pl.DataFrame, settings: Settings) -> pl.DataFrame:
     c = pl.col
 
-    def first(off: pl.Expr, pv: pl.Expr, house: pl.Expr) -> pl.Expr:
-        return pl.when("off_hit").then(off).when("pv_hit").then(pv).otherwise(house)
+    def first(off: pl.Expr, pv: pl.Expr, house: pl.Expr, clock: pl.Expr) -> pl.Expr:
+        return (
+            pl.when("off_hit")
+            .then(off)
+            .when("pv_hit")
+            .then(pv)
+            .when("house_hit")
+            .then(house)
+            .otherwise(clock)
+        )
 
-    measure = 100 * first(c("off"), c("pv"), c("house"))
-    limit = 100 * first(
-        pl.lit(settings.max_off_share),
-        pl.lit(settings.max_negative_share),
-        pl.lit(settings.max_negative_share),
-    )
-    count = first(c("residual_bad"), c("pv_negative_day"), c("house_negative"))
+    measure = first(100 * c("off"), 100 * c("pv"), 100 * c("house"), c("clock_s").abs() / 60)
+    negative = pl.lit(100 * settings.max_negative_share)
+    far = pl.lit(settings.max_from_sun_min)
+    clock_limit = pl.when("jumped").then(pl.lit(settings.min_clock_jump_min)).otherwise(far)
+    limit = first(pl.lit(100 * settings.max_off_share), negative, negative, clock_limit)
+    count = first(c("residual_bad"), c("pv_negative_day"), c("house_negative"), c("clock_days"))
+    percent = pl.lit("%")
     return days.select(
         "site_id",
         "local_date",
@@ -80,9 +119,12 @@ def _findings(days: pl.DataFrame, settings: Settings) -> pl.DataFrame:
         count=count,
         measure=measure.round(2),
         limit=limit,
-        unit=pl.lit("%"),
+        unit=first(percent, percent, percent, pl.lit("min")),
         confidence=confidence(count, above(measure, limit.clip(lower_bound=0.1)), c("covered_share")),
         evidence=words.evidence(
+            faults=pl.concat_list(
+                pl.when(hit).then(pl.lit(name)) for name, hit in FAULTS.items()
+            ).list.drop_nulls(),
             residual_samples=c("residual_samples"),
             residual_bad=c("residual_bad"),
             flip_grid_good=c("flip_grid_good"),
@@ -90,6 +132,8 @@ def _findings(days: pl.DataFrame, settings: Settings) -> pl.DataFrame:
             day_samples=c("day_samples"),
             pv_negative_day=c("pv_negative_day"),
             house_negative=c("house_negative"),
+            clock_moved_s=c("clock_s").round(0),
+            clock_moved_from=c("clock_from").cast(pl.String),
         ),
         sentence=_sentence(),
         next_step=_next_step(),
@@ -108,17 +152,39 @@ def _sentence() -> pl.Expr:
     off = phrase("the balance is off in {} % of samples{}", words.whole(100 * c("off")), turned)
     pv = phrase("generation is below zero in {} % of samples by day", words.whole(100 * c("pv")))
     house = phrase("house power is below zero in {} % of samples", words.whole(100 * c("house")))
-    parts = [
-        pl.when(hit).then(text) for hit, text in (("off_hit", off), ("pv_hit", pv), ("house_hit", house))
-    ]
+    late = pl.when(c("clock_s") > 0).then(pl.lit("later")).otherwise(pl.lit("earlier"))
+    moved, since = words.duration(c("clock_s").abs()), words.day(c("clock_from"))
+    clock = (
+        pl.when("jumped")
+        .then(
+            phrase(
+                "since {} or before the middle of generation comes {} {} by the sun than it did",
+                since,
+                moved,
+                late,
+            )
+        )
+        .otherwise(phrase("the middle of generation comes {} {} than the sun's noon", moved, late))
+    )
+    texts = {"off_hit": off, "pv_hit": pv, "house_hit": house, "clock_hit": clock}
+    parts = [pl.when(hit).then(text) for hit, text in texts.items()]
     joined = pl.concat_list(parts).list.drop_nulls().list.join("; ")
     return phrase("Power log on {}: {}.", words.day(c("local_date")), joined)
 
 
 def _next_step() -> pl.Expr:
     turned = pl.col("off_hit") & (pl.col("grid_turned") | pl.col("battery_turned"))
+    clock_alone = ~(pl.col("off_hit") | pl.col("pv_hit") | pl.col("house_hit"))
     return (
-        pl.when(turned)
+        pl.when(clock_alone)
+        .then(
+            pl.lit(
+                "Ask what was done to the logger's clock, and give the source profile the zone that its "
+                "stamps are in (one with daylight saving time where they follow it); until then what "
+                "switched and what power flowed do not belong together."
+            )
+        )
+        .when(turned)
         .then(
             pl.lit(
                 "Turn the sign in the source profile, or have the clamp turned round by a licensed person; "
@@ -140,6 +206,6 @@ RULE: Rule[Settings] = Rule(
     subject_kind="site",
     scope="site",
     settings=Settings,
-    reads={"coverage": 0},
+    reads={"coverage": 0, "solar_clock": BACK},
     judge=judge,
 )

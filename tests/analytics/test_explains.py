@@ -9,7 +9,14 @@ from coilbook.analytics.explains import PAIRS, explain
 from coilbook.analytics.rules.shape import table_schema
 
 DAY = date(2026, 3, 14)
-CIRCUITS = pl.DataFrame({"circuit_id": ["c1", "c2"], "controller_id": ["k1", "k1"], "local_date": [DAY, DAY]})
+CIRCUITS = pl.DataFrame(
+    {
+        "circuit_id": ["c1", "c2"],
+        "controller_id": ["k1", "k1"],
+        "site_id": ["s1", "s1"],
+        "local_date": [DAY, DAY],
+    }
+)
 
 
 def explained(*rows: tuple[str, str]) -> dict[tuple[str, str], str | None]:
@@ -50,6 +57,20 @@ def test_a_registry_fault_explains_a_missed_window_only_where_it_bears_on_window
         rows[0]["evidence"] = f'{{"kinds":{kinds}}}'
         done = explain(pl.DataFrame(rows, schema=table_schema("finding")), CIRCUITS)
         assert done.filter(rule="missed_window")["explained_by"].item() == by
+
+
+def test_a_logger_s_clock_explains_steps_that_were_not_seen_but_no_danger() -> None:
+    rows = [("meter_doubt", "s1"), ("no_load_on_close", "c1"), ("stuck_closed", "c2"), ("not_shed", "c2")]
+    made = [{"rule": rule, "subject": subject, "local_date": DAY} for rule, subject in rows]
+    for faults, by in (('["balance"]', None), ('["balance","clock"]', "meter_doubt")):
+        made[0]["evidence"] = f'{{"faults":{faults},"clock_moved_s":3600.0}}'
+        done = explain(pl.DataFrame(made, schema=table_schema("finding")), CIRCUITS)
+        assert dict(done.select("rule", "explained_by").iter_rows()) == {
+            "meter_doubt": None,
+            "no_load_on_close": by,
+            "stuck_closed": None,
+            "not_shed": None,
+        }
 
 
 def test_a_cause_found_before_explains_too() -> None:
