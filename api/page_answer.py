@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable
 from contextlib import suppress
+from datetime import datetime
 from functools import lru_cache
 
 from coilbook.analytics.rule_settings import RuleSettings, read_settings
@@ -45,24 +47,27 @@ def missing(title: str, said: str) -> Response:
     return Response(render("missing.html", title=title, said=said), 404, media_type=HTML)
 
 
-def answer(request: Request, page: KeptPage, status: int = 200) -> Response:
+def answer(request: Request, page: KeptPage, media_type: str = HTML) -> Response:
     """The page, or 304 where the browser holds it already."""
     headers = {"ETag": page.etag, "Cache-Control": "private, no-cache", "Vary": "Accept-Encoding, Cookie"}
-    if status == 200 and page.etag in request.headers.get("if-none-match", ""):
+    if page.etag in request.headers.get("if-none-match", ""):
         return Response(status_code=304, headers=headers)
-    return packed(request, page.body, page.packed, HTML, headers, status)
+    if takes_gzip(request):
+        headers["Content-Encoding"] = "gzip"
+        return Response(page.packed, headers=headers, media_type=media_type)
+    return Response(page.body, headers=headers, media_type=media_type)
 
 
-def packed(
-    request: Request,
-    body: bytes,
-    packed_body: bytes,
-    media_type: str,
-    headers: dict[str, str],
-    status: int = 200,
-) -> Response:
-    """`body`, or `packed_body` where the browser takes gzip."""
-    if "gzip" in request.headers.get("accept-encoding", ""):
-        headers = {**headers, "Content-Encoding": "gzip"}
-        return Response(packed_body, status, headers=headers, media_type=media_type)
-    return Response(body, status, headers=headers, media_type=media_type)
+def takes_gzip(request: Request) -> bool:
+    """True where the client says that it unpacks gzip."""
+    return "gzip" in request.headers.get("accept-encoding", "")
+
+
+def as_it_stands(request: Request, service: Service, *more: Hashable) -> tuple[Hashable, ...]:
+    """The key of an answer that holds until anything in the store changes; `more` is the rest of it."""
+    return (service.store.version, request.url.path, request.url.query, *more)
+
+
+def this_hour(now: datetime) -> datetime:
+    """The hour begun: whatever hangs on the clock, such as the end of a snooze, is looked at once an hour."""
+    return now.replace(minute=0, second=0, microsecond=0)

@@ -63,7 +63,7 @@ def callout_as_pdf(service: ServiceDep, site_id: str, paper: str = "a4") -> Resp
         sheet = _sheet(session, site_id)
     if sheet is None:
         return missing(f"No site {site_id}", NO_SITE)
-    name = quote(f"callout-{site_id}.pdf")
+    name = quote(f"callout-{site_id}.pdf", safe="")
     headers = {
         "Content-Disposition": f"inline; filename*=UTF-8''{name}",
         "Cache-Control": "private, no-cache",

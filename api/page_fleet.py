@@ -9,8 +9,8 @@ from coilbook.analytics.queries import fleet as fleet_queries
 from coilbook.analytics.queries import header as header_queries
 from coilbook.analytics.queries.contactors import contactor_plan
 from coilbook.analytics.queries.firmware import firmware_cohorts
-from coilbook.api.page_answer import answer, cache, whole
-from coilbook.api.page_charts import no_chart, send_rows, send_spec
+from coilbook.api.page_answer import answer, as_it_stands, cache, whole
+from coilbook.api.page_charts import NothingToDraw, no_chart, send_rows, send_spec
 from coilbook.api.service import ServiceDep
 from coilbook.api.site_charts import Drawn
 from coilbook.dashboards import static_files
@@ -44,11 +44,16 @@ def fleet(request: Request, service: ServiceDep, choice: Choice) -> Response:
 @router.get("/charts/{chart}.json")
 def chart_spec(request: Request, service: ServiceDep, chart: str, choice: Choice) -> Response:
     """A chart of the page as a Vega-Lite spec."""
-    with service.store.reading() as session:
-        drawn = _drawn(session, chart, choice)
-    if drawn is None or drawn.rows.is_empty():
+
+    def made() -> Drawn | None:
+        with service.store.reading() as session:
+            drawn = _drawn(session, chart, choice)
+        return None if drawn is None or drawn.rows.is_empty() else drawn
+
+    try:
+        return send_spec(request, service, as_it_stands(request, service), f"fleet-{chart}", made)
+    except NothingToDraw:
         return no_chart(chart, "the fleet")
-    return send_spec(request, drawn, f"fleet-{chart}")
 
 
 @router.get("/charts/{chart}.csv")

@@ -9,7 +9,7 @@ from coilbook.analytics.queries import acts as act_queries
 from coilbook.analytics.queries import header as header_queries
 from coilbook.analytics.queries import morning as morning_queries
 from coilbook.api.fields import utc_now
-from coilbook.api.page_answer import answer, cache, whole
+from coilbook.api.page_answer import answer, cache, this_hour, whole
 from coilbook.api.page_cache import KeptPage
 from coilbook.api.page_forms import who_of
 from coilbook.api.page_panels import panel_of
@@ -56,8 +56,7 @@ def morning(
         review_id = header_queries.review_id(session)
         if not review_id or act or done:
             return answer(request, KeptPage.of(made()))
-        hour = now.replace(minute=0, second=0, microsecond=0)
-        key = (review_id, act_queries.newest_act_id(session), filters, who, hour)
+        key = (review_id, act_queries.newest_act_id(session), filters, who, this_hour(now))
         return answer(request, cache(service).page(key, made))
 
 

@@ -18,9 +18,9 @@ from coilbook.analytics.rule_settings import RuleSettings
 from coilbook.analytics.standing import standing
 from coilbook.api import site_charts
 from coilbook.api.fields import utc_now
-from coilbook.api.page_answer import answer, missing, rules, whole
+from coilbook.api.page_answer import answer, as_it_stands, cache, missing, rules, this_hour, whole
 from coilbook.api.page_cache import KeptPage
-from coilbook.api.page_charts import no_chart, send_rows, send_spec
+from coilbook.api.page_charts import NothingToDraw, no_chart, send_rows, send_spec
 from coilbook.api.page_forms import who_of
 from coilbook.api.page_panels import panel_of
 from coilbook.api.service import Service, ServiceDep
@@ -43,13 +43,22 @@ FINDING_DAYS = 14
 """Findings without a case are shown for this long [d]."""
 
 
+class NoSuchSite(LookupError):
+    """The registry has no site of that name."""
+
+
 @router.get("/sites/{site_id:path}/charts/{chart}.json")
 def chart_spec(request: Request, service: ServiceDep, site_id: str, chart: str) -> Response:
     """A chart of a site's page as a Vega-Lite spec."""
-    drawn = _drawn(request, service, site_id, chart)
-    if drawn is None or (drawn.rows.is_empty() and chart != "timeline"):
+
+    def made() -> site_charts.Drawn | None:
+        drawn = _drawn(request, service, site_id, chart)
+        return None if drawn is None or (drawn.rows.is_empty() and chart != "timeline") else drawn
+
+    try:
+        return send_spec(request, service, as_it_stands(request, service), f"{site_id}-{chart}", made)
+    except NothingToDraw:
         return no_chart(chart, f"site {site_id!r}")
-    return send_spec(request, drawn, f"{site_id}-{chart}")
 
 
 @router.get("/sites/{site_id:path}/charts/{chart}.csv")
@@ -62,54 +71,65 @@ def chart_rows(request: Request, service: ServiceDep, site_id: str, chart: str) 
 
 
 @router.get("/sites/{site_id:path}")
-def site(
-    request: Request,
-    service: ServiceDep,
-    site_id: str,
-    days: str = "",
-    to: str = "",
-    act: str = "",
-    done: str = "",
-    rule: str = "",
-    subject: str = "",
-    on: str = "",
-) -> Response:
-    """One site's history. `act` names the case whose forms stand open, `done` the one just acted on.
+def site(request: Request, service: ServiceDep, site_id: str) -> Response:
+    """One site's history, kept until anything in the store changes, and for an hour at most.
 
+    `act` names the case whose forms stand open, `done` the one just acted on: such pages are not kept.
     `rule`, `subject` and `on` name a finding: the timeline then opens at the minutes that it rests on.
     """
-    now = utc_now()
-    asked_from = request.query_params.get("from", "")
-    with service.store.reading() as session:
-        card = site_queries.site_card(session, site_id)
-        if card is None:
-            return missing(f"No site {site_id}", "The registry has no site of that name.")
-        record_days = whole(days, RECORDS[1])
-        record_days = record_days if record_days in RECORDS else RECORDS[1]
-        evidence = None if asked_from or to else _evidence(session, card, rule, subject, on)
-        if evidence is not None:
-            asked_from, to = evidence.begin.isoformat(), evidence.stop.isoformat()
-        shown = chosen_range(
-            asked_from, to, card.last_day or date(1970, 1, 8), _address(site_id), record_days
-        ).marked(evidence.marks if evidence else ())
-        record = _record(session, card, shown, record_days, rules(service), now)
-        panels = {
-            case["case_id"]: panel_of(session, case, now=now, who=who_of(request), back=_address(site_id))
-            for case in record.cases.iter_rows(named=True)
-            if case["case_id"] in (act, done)
-        }
-        people = act_queries.people(session)
-    html = site_page(
+    now, asked = utc_now(), request.query_params
+
+    def made() -> str:
+        with service.store.reading() as session:
+            return _page(session, site_id, asked, rules(service), now, who_of(request))
+
+    try:
+        if "act" in asked or "done" in asked:
+            return answer(request, KeptPage.of(made()))
+        return answer(request, cache(service).page(as_it_stands(request, service, this_hour(now)), made))
+    except NoSuchSite:
+        return missing(f"No site {site_id}", "The registry has no site of that name.")
+
+
+def _page(
+    session: Session, site_id: str, asked: Mapping[str, str], settings: RuleSettings, now: datetime, who: str
+) -> str:
+    card = site_queries.site_card(session, site_id)
+    if card is None:
+        raise NoSuchSite(site_id)
+    act, done = asked.get("act", ""), asked.get("done", "")
+    record_days = whole(asked.get("days", ""), RECORDS[1])
+    record_days = record_days if record_days in RECORDS else RECORDS[1]
+    shown, evidence = _range(session, card, asked, record_days)
+    record = _record(session, card, shown, record_days, settings, now)
+    panels = {
+        case["case_id"]: panel_of(session, case, now=now, who=who, back=_address(site_id))
+        for case in record.cases.iter_rows(named=True)
+        if case["case_id"] in (act, done)
+    }
+    return site_page(
         record,
         shown,
         record_days,
         _chart_addresses(site_id, record_days),
         opened=panels.get(act),
         done=panels.get(done),
-        people=people,
+        people=act_queries.people(session),
         evidence=evidence,
     )
-    return answer(request, KeptPage.of(html))
+
+
+def _range(
+    session: Session, card: site_queries.SiteCard, asked: Mapping[str, str], record_days: int
+) -> tuple[Range, Evidence | None]:
+    """The range asked for, or that of the finding asked for with its minutes marked."""
+    begin, stop = asked.get("from", ""), asked.get("to", "")
+    evidence = None if begin or stop else _evidence(session, card, asked)
+    if evidence is not None:
+        begin, stop = evidence.begin.isoformat(), evidence.stop.isoformat()
+    last_day = card.last_day or date(1970, 1, 8)
+    shown = chosen_range(begin, stop, last_day, _address(card.site_id), record_days)
+    return shown.marked(evidence.marks if evidence else ()), evidence
 
 
 def _record(
@@ -151,14 +171,11 @@ def _record(
     )
 
 
-def _evidence(
-    session: Session, card: site_queries.SiteCard, rule: str, subject: str, on: str
-) -> Evidence | None:
+def _evidence(session: Session, card: site_queries.SiteCard, asked: Mapping[str, str]) -> Evidence | None:
     """The evidence of the finding asked for; None where there is no such finding."""
-    if not (rule and subject and on):
-        return None
+    rule, subject = asked.get("rule", ""), asked.get("subject", "")
     try:
-        day = date.fromisoformat(on)
+        day = date.fromisoformat(asked.get("on", ""))
     except ValueError:
         return None
     found = finding_queries.findings(session, site_id=card.site_id, rule=rule, first=day, last=day)

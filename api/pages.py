@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from coilbook.api import page_acts, page_callout, page_fleet, page_loads, page_morning, page_site
-from coilbook.api.page_answer import missing, packed
+from coilbook.api.page_answer import missing, takes_gzip
 from coilbook.dashboards import static_files
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
@@ -18,7 +18,10 @@ def static(request: Request, name: str) -> Response:
     if found is None:
         return missing("No such file", "Reload the page that asked for it; the file has changed since.")
     headers = {"Cache-Control": "public, max-age=31536000, immutable", "Vary": "Accept-Encoding"}
-    return packed(request, found.body, found.packed, found.content_type, headers)
+    if takes_gzip(request):
+        headers["Content-Encoding"] = "gzip"
+        return Response(found.packed, headers=headers, media_type=found.content_type)
+    return Response(found.body, headers=headers, media_type=found.content_type)
 
 
 # A site's id may hold slashes, so that its page takes what no longer address has taken before.

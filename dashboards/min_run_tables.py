@@ -166,7 +166,7 @@ def left_out_table(left_out: pl.DataFrame) -> Table:
         [words.number(len(circuits)), reason, ", ".join(circuits[:MOST_NAMED]) + _rest(circuits)]
         for reason, circuits in grouped.iter_rows()
     ]
-    return Table("Circuits left out", heads("#Circuits", "~Why", "~Which"), rows)
+    return Table("Circuits left out, and why", heads("#Circuits", "~Why", "~Which"), rows)
 
 
 def _rest(circuits: Sequence[str]) -> str:

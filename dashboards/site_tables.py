@@ -123,7 +123,7 @@ def past_cases(cases: pl.DataFrame, site_id: str) -> Table:
             "=Evidence",
         ),
     )
-    return Table("Past cases", names, rows)
+    return Table("Cases that cleared or were withdrawn, newest first", names, rows)
 
 
 def service_log(work: pl.DataFrame) -> Table:

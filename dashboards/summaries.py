@@ -72,7 +72,9 @@ def windows_table(record: pl.DataFrame) -> Table:
     counted = record.group_by("circuit_id", "kind", "window_id", "verdict").len()
     rows = []
     for (circuit, kind, window), part in sorted(counted.group_by("circuit_id", "kind", "window_id")):
-        by_verdict = dict(part.sort("len", descending=True).select("verdict", "len").iter_rows())
+        by_verdict = dict(
+            part.sort("len", "verdict", descending=[True, False]).select("verdict", "len").iter_rows()
+        )
         good = by_verdict.pop("met" if kind == "run" else "kept", 0)
         other = ", ".join(f"{words.plain(v, words.VERDICT)} {n}" for v, n in by_verdict.items())
         rows.append(

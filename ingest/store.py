@@ -8,6 +8,7 @@ statement that fails is reported with its head and its bound values.
 from __future__ import annotations
 
 import contextlib
+import itertools
 import re
 import shutil
 import threading
@@ -106,6 +107,9 @@ class Store:
         self._write_lock = threading.RLock()
         self._load_lock = threading.RLock()
         self._people_lock = threading.Lock()
+        self._commits = itertools.count(1)
+        self.version = 0
+        """Another number after each commit of this process: what was read at the same number is the same."""
 
     @classmethod
     def open(cls, path: Path | str, *, memory_limit: str = MEMORY_LIMIT, threads: int | None = None) -> Store:
@@ -168,6 +172,7 @@ class Store:
             session.run("BEGIN TRANSACTION")
             yield session
             session.run("COMMIT")
+            self.version = next(self._commits)
         except BaseException as exc:
             with contextlib.suppress(duckdb.Error):  # a failed COMMIT has ended the transaction already
                 cursor.execute("ROLLBACK")

@@ -8,10 +8,14 @@ import io
 import json
 import subprocess
 import sys
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import duckdb
 import pytest
+from coilbook.analytics.people import Wanted, act
+from coilbook.analytics.queries.morning import morning
+from coilbook.ingest.store import Store
 from processes import coilbook
 
 
@@ -224,3 +228,23 @@ def test_a_reader_that_leaves_early_is_no_error(store_file: Path, tmp_path: Path
     line = f"{sys.executable} -m coilbook.api.cli cases --format csv --store {store_file} | head -c 1"
     done = subprocess.run(["sh", "-c", line], capture_output=True, text=True, check=True, timeout=60)
     assert (done.stdout, done.stderr) == ("c", "")
+
+
+@pytest.mark.parametrize("state", ["snoozed", "closed"])
+def test_cases_that_people_put_aside_are_listed_by_their_state(store_file: Path, state: str) -> None:
+    until = datetime.now(UTC).date() + timedelta(days=60)
+    with Store.open(store_file) as store:
+        with store.reading() as session:
+            case = next(c for c in morning(session).iter_rows(named=True) if c["severity"] != "danger")
+        wanted = (
+            Wanted("snooze", "Ana", 0, until=until)
+            if state == "snoozed"
+            else Wanted("close", "Ana", 0, outcome="not_found")
+        )
+        with store.noting() as session:
+            act(session, case["case_id"], wanted, datetime.now(UTC).replace(tzinfo=None))
+    done = coilbook("cases", "--state", state, "--store", store_file, "--format", "json")
+    assert [one["case_id"] for one in json.loads(done.stdout)] == [case["case_id"]]
+    told = coilbook("cases", "--store", store_file).stdout
+    assert "put aside: 1 snoozed, 0 closed" in told or "put aside: 0 snoozed, 1 closed" in told
+    assert done.returncode == 0

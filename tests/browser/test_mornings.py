@@ -16,8 +16,7 @@ pytestmark = pytest.mark.browser
 def named(seen: Seen, name: str) -> None:
     """Give a name, once."""
     me = seen.page.locator("details.me")
-    if me.get_attribute("open") is None:
-        me.locator("summary").click()
+    me.locator("summary").click()
     me.get_by_label("Your name").fill(name)
     me.get_by_role("button", name="Keep").click()
     expect(seen.page.get_by_text(f"You act as {name}")).to_be_visible()
@@ -179,6 +178,32 @@ def test_all_of_it_works_without_scripts(browser: Browser, fleet: str) -> None:
 
 
 # the technician
+
+
+def test_the_evidence_of_a_case_opens_the_timeline_at_its_minutes(browser: Browser, fleet: str) -> None:
+    with opened(browser, fleet, "/?severity=danger") as seen:
+        page = seen.page
+        page.locator("article.case").first.get_by_role("link", name="Evidence of").click()
+        page.wait_for_url("**/sites/*rule=*")
+        told = page.get_by_role("note")
+        marked = re.search(r"Marked by broken lines: (\d+ \w+ \d{4} \d\d:\d\d):\d\d", told.inner_text())
+        assert marked is not None
+        first = datetime.strptime(marked[1], "%d %b %Y %H:%M").replace(tzinfo=UTC)
+        begin, stop = (
+            datetime.fromisoformat(page.get_by_label(name, exact=True).input_value()).replace(tzinfo=UTC)
+            for name in ("From", "To")
+        )
+        assert timedelta(minutes=14) <= first - begin <= timedelta(days=1)
+        assert first < stop
+        assert set(seen.charts()) == {"light"}
+        spec = page.request.get(
+            fleet + str(page.locator("#chart-timeline").get_attribute("data-spec"))
+        ).json()
+        rules = [
+            layer for panel in spec["vconcat"] for layer in panel["layer"] if layer["mark"]["type"] == "rule"
+        ]
+        assert len(rules) == 2  # through the lanes and through the power
+        assert (seen.said, seen.outside) == ([], [])
 
 
 def test_the_technician_reads_the_sheet_on_a_phone_and_closes_the_case(browser: Browser, fleet: str) -> None:

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from html.parser import HTMLParser
 
 VOID = {"meta", "link", "input", "br", "hr", "img", "path", "rect", "circle"}
 """Elements without an end tag, those of inline SVG written `<x/>` included."""
+
+MOMENT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d(\.\d{1,3})?)?Z")
+"""A global date and time as HTML takes it (HTML Living Standard, 2.3.5.7)."""
 
 
 class Page(HTMLParser):
@@ -82,6 +86,8 @@ class Page(HTMLParser):
             and "label" not in parents
         ):
             self.faults.append(f"no label: {tag} {given}")
+        if tag == "time" and not MOMENT.fullmatch(given.get("datetime", "")):
+            self.faults.append(f"no valid datetime: {given}")
         if tag == "svg" and not (given.get("aria-hidden") == "true" or given.get("aria-label")):
             self.faults.append("svg that says nothing and is not hidden")
 

@@ -6,7 +6,7 @@ import threading
 import time
 
 import pytest
-from coilbook.api.page_cache import PageCache
+from coilbook.api.page_cache import KeptPage, PageCache
 
 
 def test_readers_who_ask_at_once_share_one_rendering() -> None:
@@ -27,7 +27,8 @@ def test_readers_who_ask_at_once_share_one_rendering() -> None:
 
 
 def test_the_page_unused_longest_goes_first() -> None:
-    cache = PageCache(most=2)
+    size = len(KeptPage.of("first a").packed)
+    cache = PageCache(most_bytes=2 * size)
     for key in ("a", "b", "a", "c"):
         cache.page(key, lambda key=key: f"first {key}")  # type: ignore[misc]
     assert cache.page("a", lambda: "again").body == b"first a"
