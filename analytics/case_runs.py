@@ -10,7 +10,7 @@ is *explained* by another rule's does neither. Days not judged are not there at 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -34,23 +34,38 @@ class Run:
     back: bool
 
 
+@dataclass(frozen=True)
+class Settled:
+    """What is known of a rule and subject before the findings that matter.
+
+    Findings through the day `through` are taken; `standing` is the run still open then, with its days until
+    then; `cleared` is when the run before it cleared.
+    """
+
+    through: date
+    standing: Run | None = None
+    cleared: date | None = None
+
+
 def runs_of(
     findings: pl.DataFrame,
     judged_days: pl.DataFrame,
     openings: Mapping[str, tuple[int, int]],
     settings: CaseSettings,
+    settled: Mapping[tuple[str, str], Settled],
 ) -> list[Run]:
     """The runs of every rule and subject, oldest first.
 
     `findings`: rule, subject, local_date, explained_by. `judged_days`: rule, subject, local_date, exposed
     [something was there to judge]. `openings`: rule to (n, m), a case opens when n of the subject's last m
-    judged days had findings.
+    judged days had findings. `settled`: of a rule and subject, what need not be computed again.
     """
     marked = _marked(_day_kinds(findings, judged_days), settings)
     runs: list[Run] = []
     for (rule, subject), rows in marked.partition_by(KEY, as_dict=True, maintain_order=True).items():
         days = list(rows.select("local_date", "place", "cleared_on").iter_rows())
-        runs.extend(_runs(str(rule), str(subject), days, openings[str(rule)], settings))
+        key = str(rule), str(subject)
+        runs.extend(_runs(key, days, openings[key[0]], settings, settled.get(key)))
     return runs
 
 
@@ -91,27 +106,29 @@ def _marked(days: pl.DataFrame, settings: CaseSettings) -> pl.DataFrame:
 
 
 def _runs(
-    rule: str,
-    subject: str,
+    key: tuple[str, str],
     days: list[tuple[date, int, date | None]],
     opening: tuple[int, int],
     settings: CaseSettings,
+    settled: Settled | None,
 ) -> Iterator[Run]:
     """Runs of one rule and subject; `days`: date, place among judged days and clearing date of findings."""
     needed, among = opening
-    begin = 0  # the first finding that no earlier case has taken
-    opened: int | None = None
-    cleared: date | None = None
-    for i, (on, place, clears_on) in enumerate(days):
+    begin = sum(on <= settled.through for on, _, _ in days) if settled else 0
+    standing = settled.standing if settled else None
+    cleared = settled.cleared if settled else None
+    for i in range(begin, len(days)):  # days from `begin` on no earlier case has taken
+        on, place, clears_on = days[i]
         recent = [j for j in range(max(0, i - among + 1), i + 1) if days[j][1] > place - among]
-        if opened is None and len(recent) >= needed:
-            opened = i
+        if standing is None and len(recent) >= needed:
             begin = max(begin, recent[0])
-        if opened is not None and (clears_on or i == len(days) - 1):
             first = days[begin][0]
             back = cleared is not None and (first - cleared).days <= settings.back_within_days
-            yield Run(rule, subject, first, days[opened][0], on, clears_on, i - begin + 1, back)
-            begin, opened, cleared = i + 1, None, clears_on
+            standing = Run(*key, first, on, on, None, 0, back)
+        if standing is not None and (clears_on or i == len(days) - 1):
+            grown = standing.days + i - begin + 1
+            yield replace(standing, last_finding_on=on, cleared_on=clears_on, days=grown)
+            begin, standing, cleared = i + 1, None, clears_on
 
 
 def schema() -> dict[str, Any]:

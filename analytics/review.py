@@ -93,7 +93,7 @@ def review(
             _forget_after(session, last)
             judge_fleet(session, first, last, horizon, settings)
             sites = [row[0] for row in session.rows("SELECT DISTINCT site_id FROM coverage ORDER BY site_id")]
-            update_cases(session, sites, horizon, settings)
+            update_cases(session, sites, horizon, settings, since=first)
         session.run("DELETE FROM unjudged_day")
         findings = session.rows("SELECT count(*) FROM finding")[0][0]
         summary = ReviewSummary(

@@ -82,7 +82,7 @@ def computed(week: str, needed: int, among: int) -> list[Span]:
         schema={"rule": pl.String, "subject": pl.String, "local_date": pl.Date, "exposed": pl.Boolean},
         orient="row",
     )
-    runs = runs_of(findings, judged, {"r": (needed, among)}, CASES)
+    runs = runs_of(findings, judged, {"r": (needed, among)}, CASES, {})
 
     def number(day: date | None) -> int | None:
         return None if day is None else (day - FIRST).days

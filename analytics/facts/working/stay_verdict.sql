@@ -6,6 +6,11 @@
 -- house fell back, so the load had gone before the contactor opened.
 CREATE OR REPLACE TEMP TABLE stay_verdict AS
 WITH span AS (SELECT site_id, min(local_date) AS first_date, max(local_date) + 29 AS last_date FROM asked_day GROUP BY ALL),
+checked AS (
+    SELECT s.*
+    FROM switch_check s
+    JOIN span p ON p.site_id = s.site_id AND s.local_date BETWEEN p.first_date - 1 AND p.last_date
+),
 paired AS (
     SELECT
         y.*,
@@ -17,8 +22,8 @@ paired AS (
         greatest(k.interval_s, o.interval_s) AS interval_s
     FROM stay_on y
     JOIN span p ON p.site_id = y.site_id AND y.local_date BETWEEN p.first_date AND p.last_date
-    LEFT JOIN switch_check k ON k.circuit_id = y.circuit_id AND k.ts = y.closing_ts
-    LEFT JOIN switch_check o ON o.circuit_id = y.circuit_id AND o.ts = y.ts
+    LEFT JOIN checked k ON k.circuit_id = y.circuit_id AND k.ts = y.closing_ts
+    LEFT JOIN checked o ON o.circuit_id = y.circuit_id AND o.ts = y.ts
     WHERE y.kind = 'house'
 ),
 judged AS (
