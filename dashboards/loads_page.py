@@ -129,16 +129,18 @@ def ledger_table(ledger: pl.DataFrame) -> Table:
             words.number(row["duplicate"]),
             words.number(row["replaced"]),
             words.number(row["quarantined"]),
-            f"{_whole(words.day(row['first_ts']))} to {_whole(words.day(row['last_ts']))}"
+            f"{_whole(words.day(row['first_ts']) + ' to')} {_whole(words.day(row['last_ts']))}"
             if row["first_ts"]
             else "",
-            _whole(words.moment(row["loaded_at"])),
+            f"{_whole(words.day(row['loaded_at']))} {row['loaded_at']:%H:%M}"
+            if row["loaded_at"]
+            else words.DASH,
             words.DASH if row["duration_s"] is None else f"{row['duration_s']:.1f}{words.THIN}s",
         ]
         for row in ledger.iter_rows(named=True)
     ]
     names = heads(
-        "#Load", "=File", "=Kind", "Outcome", "#Read", "#New", "#Duplicate", "#Replaced", "#Held",
+        "#Load", "=File", "Kind", "Outcome", "#Read", "#New", "#Duplicate", "#Replaced", "#Held",
         "Span (UTC)", "Loaded (UTC)", "#Took",
     )  # fmt: skip
     return Table("Files loaded, newest first", names, rows)

@@ -8,7 +8,7 @@ from typing import Literal
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette, words
-from coilbook.dashboards.charts.look import AXIS_PX, layered, time_scale
+from coilbook.dashboards.charts.look import AXIS_PX, axis_of, layered, time_scale
 from coilbook.dashboards.labels import said
 
 PANEL_PX = 46
@@ -77,7 +77,7 @@ def _panel(
         pl.lit(0).alias("floor"),
     )
     scale = time_scale(*span)
-    axis = alt.Axis(title="cases", minExtent=AXIS_PX, maxExtent=AXIS_PX, values=[0, most], format="d")
+    axis = axis_of(title="cases", minExtent=AXIS_PX, maxExtent=AXIS_PX, values=[0, most], format="d")
     y_scale = alt.Scale(domain=[0, most], nice=False)
     tips = [
         alt.Tooltip("on:N", title="week of"),
@@ -90,7 +90,7 @@ def _panel(
         x=alt.X(
             "begin:T",
             scale=scale,
-            axis=alt.Axis(
+            axis=axis_of(
                 title="week that begins on, local dates" if last else None,
                 grid=False,
                 format="%-d %b",

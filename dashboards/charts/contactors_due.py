@@ -7,7 +7,7 @@ from datetime import date
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette
-from coilbook.dashboards.charts.look import AXIS_PX
+from coilbook.dashboards.charts.look import AXIS_PX, axis_of
 from coilbook.dashboards.phrases import phrase
 
 PANEL_PX = 130
@@ -66,11 +66,11 @@ def contactors_due_chart(quarters: pl.DataFrame) -> alt.Chart:
             x=alt.X(
                 "name:O",
                 sort=quarters["name"].to_list(),
-                axis=alt.Axis(title=None, labelAngle=0, labelOverlap=True),
+                axis=axis_of(title=None, labelAngle=0, labelOverlap=True),
             ),
             y=alt.Y(
                 "value:Q",
-                axis=alt.Axis(
+                axis=axis_of(
                     title="contactors", minExtent=AXIS_PX, maxExtent=AXIS_PX, values=ticks, format="d"
                 ),
             ),

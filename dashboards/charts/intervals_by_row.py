@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import altair as alt
 import polars as pl
-from coilbook.dashboards.charts.look import layered
+from coilbook.dashboards.charts.look import axis_of, layered
 
 ROW_PX = 40
 LABEL_UP = 0.3
@@ -35,7 +35,7 @@ def intervals_chart(
     y_scale = alt.Scale(domain=[-0.55, height - 0.45], reverse=True, nice=False)
     y = alt.Y("at:Q", scale=y_scale, axis=None)
     x_scale = alt.Scale(domain=list(domain), nice=False, clamp=True)
-    x = alt.X("value:Q", scale=x_scale, axis=alt.Axis(title=axis, format=number, tickCount=5))
+    x = alt.X("value:Q", scale=x_scale, axis=axis_of(title=axis, format=number, tickCount=5))
     known = alt.Chart(drawn.filter(pl.col("value").is_not_null()))
     colour = alt.Color("colour:N", scale=None)
     bars = known.mark_rule(strokeWidth=2.5, opacity=0.55).encode(

@@ -67,6 +67,15 @@ def time_scale(first_ms: int, stop_ms: int) -> alt.Scale:
     )
 
 
+def axis_of(**told: Any) -> dict[str, Any]:
+    """An axis from Vega-Lite's own names, checked with the rest of the spec.
+
+    A plain mapping: altair's class for it has some eighty fields, empty ones too, and each step that builds a
+    chart copies them all, which took a third of the time.
+    """
+    return told
+
+
 def local_dates(zone: str) -> str:
     """What an axis of local dates is called."""
     return f"local date, {zone}"

@@ -7,7 +7,7 @@ from typing import Any
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette
-from coilbook.dashboards.charts.look import AXIS_PX, layered
+from coilbook.dashboards.charts.look import AXIS_PX, axis_of, layered
 
 PANEL_PX = 170
 MOST_SERIES = 5
@@ -104,11 +104,11 @@ def _panel(data: pl.DataFrame, measure: str, currency: str, ticks: list[float]) 
     unit = f" [{currency}]" if measure == "cost" else ""
     title = MEASURES[measure] + unit
     scale = alt.Scale(type="sqrt", domain=[0, max(ticks[-1], 1)], nice=False)
-    axis = alt.Axis(
+    axis = axis_of(
         title="minimum run [min]", values=ticks, grid=False, labelOverlap="greedy", labelBound=True
     )
     x: Any = alt.X("min_run_min:Q", scale=scale, axis=axis)
-    span = alt.Axis(title=title, minExtent=AXIS_PX, maxExtent=AXIS_PX, tickCount=5)
+    span = axis_of(title=title, minExtent=AXIS_PX, maxExtent=AXIS_PX, tickCount=5)
 
     def y(field: str) -> alt.Y:
         return alt.Y(f"{field}:Q", axis=span, scale=alt.Scale(zero=measure != "cost", nice=True))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette
-from coilbook.dashboards.charts.look import AXIS_PX, layered
+from coilbook.dashboards.charts.look import AXIS_PX, axis_of, layered
 
 PANEL_PX = 170
 TODAY = "today"
@@ -51,9 +51,9 @@ def energy_chart(data: pl.DataFrame) -> alt.LayerChart:
         pl.col("source").replace_strict(SOURCE, return_dtype=pl.String).alias("colour"),
         (pl.col("kwh") / pl.col("to_kwh").max().over("setting")).alias("share"),
     )
-    axis = alt.Axis(title="kWh a circuit and year", minExtent=AXIS_PX, maxExtent=AXIS_PX, tickCount=5)
+    axis = axis_of(title="kWh a circuit and year", minExtent=AXIS_PX, maxExtent=AXIS_PX, tickCount=5)
     base = alt.Chart(drawn).encode(
-        x=alt.X("setting:N", sort=order, axis=alt.Axis(title="minimum run [min]", labelAngle=0)),
+        x=alt.X("setting:N", sort=order, axis=axis_of(title="minimum run [min]", labelAngle=0)),
         y=alt.Y("from_kwh:Q", axis=axis),
         y2="to_kwh:Q",
     )

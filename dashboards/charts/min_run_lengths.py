@@ -7,7 +7,7 @@ from typing import Any
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette
-from coilbook.dashboards.charts.look import AXIS_PX, layered
+from coilbook.dashboards.charts.look import AXIS_PX, axis_of, layered
 
 PANEL_PX = 84
 LEAST_MIN, MOST_MIN = 0.5, 1440.0
@@ -63,12 +63,12 @@ def _panel(data: pl.DataFrame, whose: str, min_run_s: float | None, top: float) 
     scale = alt.Scale(type="log", domain=[LEAST_MIN, MOST_MIN], nice=False)
     ticks = [1, 2, 5, 10, 20, 30, 60, 120, 360, 1440]
     x: Any = alt.X(
-        "low:Q", scale=scale, axis=alt.Axis(title="length of a run [min]", values=ticks, grid=False)
+        "low:Q", scale=scale, axis=axis_of(title="length of a run [min]", values=ticks, grid=False)
     )
     y = alt.Y(
         "share:Q",
         scale=alt.Scale(domain=[0, top]),
-        axis=alt.Axis(title="of runs", format=".0%", minExtent=AXIS_PX, maxExtent=AXIS_PX, tickCount=3),
+        axis=axis_of(title="of runs", format=".0%", minExtent=AXIS_PX, maxExtent=AXIS_PX, tickCount=3),
     )
     bars = (
         alt.Chart(drawn)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette, words
-from coilbook.dashboards.charts.look import AXIS_PX, layered
+from coilbook.dashboards.charts.look import AXIS_PX, axis_of, layered
 
 PANEL_PX = 150
 
@@ -32,9 +32,9 @@ def sites_chart(data: pl.DataFrame, currency: str) -> alt.LayerChart:
     )
     worse = int(data["worse"].sum())
     x = alt.X(
-        "left:Q", scale=alt.Scale(domain=[0, data.height], nice=False), axis=alt.Axis(title=None, values=[])
+        "left:Q", scale=alt.Scale(domain=[0, data.height], nice=False), axis=axis_of(title=None, values=[])
     )
-    axis = alt.Axis(title=f"change [{currency}/a]", minExtent=AXIS_PX, maxExtent=AXIS_PX, tickCount=5)
+    axis = axis_of(title=f"change [{currency}/a]", minExtent=AXIS_PX, maxExtent=AXIS_PX, tickCount=5)
     bars = (
         alt.Chart(drawn)
         .mark_rect()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette, words
-from coilbook.dashboards.charts.look import AXIS_PX, layered
+from coilbook.dashboards.charts.look import AXIS_PX, axis_of, layered
 
 PANEL_PX = 100
 EDGES_MIN = (0.5, 1, 2, 4, 7, 10, 15, 20, 30, 45, 60, 90, 120, 180, 240, 360, 720, 1440, 2880)
@@ -65,12 +65,12 @@ def _panel(name: str, counts: pl.DataFrame) -> alt.LayerChart:
             x=alt.X(
                 "low_min:Q",
                 scale=scale,
-                axis=alt.Axis(title="length of a run [min]", values=ticks, grid=False),
+                axis=axis_of(title="length of a run [min]", values=ticks, grid=False),
             ),
             x2="high_min:Q",
             y=alt.Y(
                 "from_runs:Q",
-                axis=alt.Axis(title="runs", minExtent=AXIS_PX, maxExtent=AXIS_PX, tickCount=4, tickMinStep=1),
+                axis=axis_of(title="runs", minExtent=AXIS_PX, maxExtent=AXIS_PX, tickCount=4, tickMinStep=1),
             ),
             y2="to_runs:Q",
             color=alt.Color("colour:N", scale=None),

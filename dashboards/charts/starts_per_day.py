@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette, words
-from coilbook.dashboards.charts.look import AXIS_PX, layered, local_dates
+from coilbook.dashboards.charts.look import AXIS_PX, axis_of, layered, local_dates
 from coilbook.dashboards.labels import circuit_name
 
 PANEL_PX = 92
@@ -65,9 +65,9 @@ def _panel(name: str, days: pl.DataFrame, under: str | None) -> alt.LayerChart:
     x = alt.X(
         "day:T",
         scale=alt.Scale(type="utc"),
-        axis=alt.Axis(title=under, grid=False, labelOverlap=True, format="%-d %b"),
+        axis=axis_of(title=under, grid=False, labelOverlap=True, format="%-d %b"),
     )
-    axis = alt.Axis(title="starts", minExtent=AXIS_PX, maxExtent=AXIS_PX, tickCount=4, tickMinStep=1)
+    axis = axis_of(title="starts", minExtent=AXIS_PX, maxExtent=AXIS_PX, tickCount=4, tickMinStep=1)
     base = alt.Chart(drawn).encode(x=x)
     bars = base.mark_rect(opacity=0.75, color=palette.WITHIN).encode(
         x2="day_end:T", y=alt.Y("starts:Q", axis=axis), y2=alt.datum(0), tooltip=tips

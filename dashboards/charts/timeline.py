@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette, words
-from coilbook.dashboards.charts.look import AXIS_PX, layered, time_scale
+from coilbook.dashboards.charts.look import AXIS_PX, axis_of, layered, time_scale
 from coilbook.dashboards.labels import circuit_name, said
 from coilbook.dashboards.local_wall import wall, wall_time
 from coilbook.dashboards.phrases import phrase
@@ -93,7 +93,7 @@ def timeline_chart(
     each a broken line through all panels.
     """
     scale = time_scale(_ms(wall_time(start, zone)), _ms(wall_time(end, zone)))
-    ticks = alt.Axis(
+    ticks = axis_of(
         title=f"local time, {zone}",
         labelOverlap="greedy",
         labelSeparation=8,
@@ -101,7 +101,7 @@ def timeline_chart(
         format=_format(end - start),
         grid=True,
     )
-    lines = alt.Axis(labels=False, ticks=False, title=None, grid=True, tickCount=TICKS)
+    lines = axis_of(labels=False, ticks=False, title=None, grid=True, tickCount=TICKS)
     begin = _ms(wall_time(start, zone))
     panels = [_lanes(bars, circuits, begin, alt.X("from:T", scale=scale, axis=lines), marks)]
     if power.is_empty():
@@ -120,7 +120,7 @@ def _lanes(
 ) -> alt.LayerChart:
     height = max(1, circuits.height)
     y_scale = alt.Scale(domain=[0, height], reverse=True, nice=False, zero=False)
-    blank = alt.Axis(labels=False, ticks=False, domain=False, grid=False, title=None, minExtent=AXIS_PX)
+    blank = axis_of(labels=False, ticks=False, domain=False, grid=False, title=None, minExtent=AXIS_PX)
     drawn = _told(bars)
     layers: list[alt.Chart] = []
     for layer, opacity in (("window", 0.3), ("whole", 0.35), ("run", 1.0), ("dip", 1.0)):
@@ -155,10 +155,10 @@ def _lanes(
 
 
 def _power(power: pl.DataFrame, x: alt.X, marks: Sequence[datetime]) -> alt.LayerChart:
-    y_axis = alt.Axis(title="kW", minExtent=AXIS_PX, maxExtent=AXIS_PX, tickCount=5)
+    y_axis = axis_of(title="kW", minExtent=AXIS_PX, maxExtent=AXIS_PX, tickCount=5)
     watts = [pl.col(name) for name in power.columns if name.endswith("_w")]
     drawn = _told(power).with_columns((value / 1000).round(3) for value in watts)
-    base = alt.Chart().encode(x=x)
+    base = alt.Chart(drawn).encode(x=x)
     layers = []
     for name, hue in palette.POWER.items():
         colour = hue or alt.Undefined
@@ -176,7 +176,6 @@ def _power(power: pl.DataFrame, x: alt.X, marks: Sequence[datetime]) -> alt.Laye
         x2="to:T", y=alt.value(0), y2=alt.value(POWER_PX), tooltip=tips
     )
     stacked = layered(*layers, *_marked(marks, x), sheet).properties(
-        data=drawn,
         width=900,
         height=POWER_PX,
         title="Power: PV, house and surplus; bands from least to greatest sample",

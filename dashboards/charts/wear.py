@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette
-from coilbook.dashboards.charts.look import AXIS_PX, layered, local_dates, time_scale
+from coilbook.dashboards.charts.look import AXIS_PX, axis_of, layered, local_dates, time_scale
 
 PANEL_PX = 110
 AHEAD = timedelta(days=3 * 365)
@@ -102,12 +102,12 @@ def _panel(name: str, parts: pl.DataFrame, span: tuple[int, int], under: str | N
     y = alt.Y(
         "used:Q",
         scale=alt.Scale(domain=[0, max(1.05, top * 1.05)], nice=False),
-        axis=alt.Axis(
+        axis=axis_of(
             title="life used", format=".0%", minExtent=AXIS_PX, maxExtent=AXIS_PX, values=[0, 0.5, 0.8, 1]
         ),
     )
     x = alt.X(
-        "day:T", scale=x_scale, axis=alt.Axis(title=under, labelOverlap=True, grid=False, format="%b %Y")
+        "day:T", scale=x_scale, axis=axis_of(title=under, labelOverlap=True, grid=False, format=_month(span))
     )
     tips = [alt.Tooltip("on:N", title="local date"), alt.Tooltip("used:Q", title="life used", format=".1%")]
     expected = alt.Chart(drawn.filter(pl.col("part") == "expected"))
@@ -127,6 +127,11 @@ def _panel(name: str, parts: pl.DataFrame, span: tuple[int, int], under: str | N
         height=PANEL_PX,
         title=f"Contactor of circuit {name}: rated life used, expected (broken line) and its 90 % interval",
     )
+
+
+def _month(span: tuple[int, int]) -> str:
+    """How the axis names its dates: days where the span is a few months, else months."""
+    return "%-d %b %Y" if span[1] - span[0] < _ms(date(1970, 5, 1)) else "%b %Y"
 
 
 def _ms(day: date) -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette, words
-from coilbook.dashboards.charts.look import AXIS_PX
+from coilbook.dashboards.charts.look import AXIS_PX, axis_of
 from coilbook.dashboards.labels import said
 from coilbook.dashboards.phrases import phrase
 
@@ -83,7 +83,7 @@ def _panel(name: str, days: pl.DataFrame, weeks: list[str]) -> alt.Chart:
             x=alt.X(
                 "week:O",
                 scale=alt.Scale(domain=weeks, paddingInner=0.12),
-                axis=alt.Axis(
+                axis=axis_of(
                     labelExpr=month,
                     title="local weeks",
                     ticks=False,
@@ -95,7 +95,7 @@ def _panel(name: str, days: pl.DataFrame, weeks: list[str]) -> alt.Chart:
             y=alt.Y(
                 "weekday:O",
                 scale=alt.Scale(domain=WEEKDAYS, paddingInner=0.12),
-                axis=alt.Axis(title=None, ticks=False, domain=False, minExtent=AXIS_PX, maxExtent=AXIS_PX),
+                axis=axis_of(title=None, ticks=False, domain=False, minExtent=AXIS_PX, maxExtent=AXIS_PX),
             ),
             color=alt.Color("colour:N", scale=None),
             tooltip=[alt.Tooltip("local_date:N", title="local date"), alt.Tooltip("said:N", title="windows")],

@@ -17,10 +17,12 @@ from processes import Server, quiet_environment
 from starlette.testclient import TestClient
 
 
-@pytest.fixture(autouse=True)
-def _no_settings_from_outside(monkeypatch: pytest.MonkeyPatch) -> None:
-    for name in quiet_environment():
-        monkeypatch.delenv(name, raising=False)
+@pytest.fixture(autouse=True, scope="session")
+def _no_settings_from_outside() -> Iterator[None]:
+    with pytest.MonkeyPatch.context() as patched:
+        for name in quiet_environment():
+            patched.delenv(name, raising=False)
+        yield
 
 
 @pytest.fixture(scope="session")
@@ -62,6 +64,24 @@ def client(app: FastAPI) -> Iterator[TestClient]:
     """Asks the application within this process."""
     with TestClient(app, raise_server_exceptions=False) as client:
         yield client
+
+
+@pytest.fixture(scope="module")
+def reader(reviewed: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
+    """Asks one application for all tests of a file that change nothing."""
+    store = Path(shutil.copy(reviewed, tmp_path_factory.mktemp("read") / "store.duckdb"))
+    app = create_app(
+        Settings(store=store, nightly=False, hosts=("testserver",), upload_limit_mb=1), token="a token"
+    )
+    with TestClient(app, raise_server_exceptions=False) as client:
+        yield client
+
+
+@pytest.fixture(scope="module")
+def held(reviewed: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    """A server process for all tests of a file that change nothing."""
+    with Server(Path(shutil.copy(reviewed, tmp_path_factory.mktemp("held") / "store.duckdb"))) as server:
+        yield server
 
 
 @pytest.fixture

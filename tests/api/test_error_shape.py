@@ -31,17 +31,17 @@ def check(answer: Response, status: int, said: str = "") -> None:
 @pytest.mark.parametrize(
     "path", ["/api/nothing", "/api/sites/nobody", "/api/ledger/999999", "/api/exports/nothing"]
 )
-def test_404(client: TestClient, path: str) -> None:
-    check(client.get(path), 404)
+def test_404(reader: TestClient, path: str) -> None:
+    check(reader.get(path), 404)
 
 
 @pytest.mark.parametrize("path", ["/api/jobs/dance/runs", "/api/jobs/inbox/runs"])
-def test_404_of_a_job(client: TestClient, path: str) -> None:
-    check(client.post(path), 404, "this server")
+def test_404_of_a_job(reader: TestClient, path: str) -> None:
+    check(reader.post(path), 404, "this server")
 
 
-def test_405_names_what_is_allowed(client: TestClient) -> None:
-    answer = client.delete("/api/sites")
+def test_405_names_what_is_allowed(reader: TestClient) -> None:
+    answer = reader.delete("/api/sites")
     check(answer, 405)
     assert answer.headers["allow"] == "GET"
 
@@ -49,19 +49,19 @@ def test_405_names_what_is_allowed(client: TestClient) -> None:
 @pytest.mark.parametrize(
     "path", ["/api/reviews", "/api/uploads", "/api/quarantine/release", "/api/jobs/review/runs"]
 )
-def test_405_no_change_by_get(client: TestClient, path: str) -> None:
-    answer = client.get(path)
+def test_405_no_change_by_get(reader: TestClient, path: str) -> None:
+    answer = reader.get(path)
     assert answer.status_code in (200, 405)
     if answer.status_code == 405:
         check(answer, 405)
     assert path == "/api/reviews" or answer.status_code == 405
 
 
-def test_413_by_what_is_declared(client: TestClient) -> None:
-    check(client.post("/api/uploads", files={"files": ("a.csv", b"x" * 1_100_000)}), 413, "1 MB")
+def test_413_by_what_is_declared(reader: TestClient) -> None:
+    check(reader.post("/api/uploads", files={"files": ("a.csv", b"x" * 1_100_000)}), 413, "1 MB")
 
 
-def test_413_by_what_comes(client: TestClient) -> None:
+def test_413_by_what_comes(reader: TestClient) -> None:
     """Without a length in the head, the body is cut off while it comes."""
 
     def body() -> object:
@@ -70,15 +70,15 @@ def test_413_by_what_comes(client: TestClient) -> None:
             yield b"x" * 100_000
         yield b"\r\n--b--\r\n"
 
-    answer = client.post(
+    answer = reader.post(
         "/api/uploads", content=body(), headers={"Content-Type": "multipart/form-data; boundary=b"}
     )
     check(answer, 413, "1 MB")
 
 
 @pytest.mark.parametrize("path", ["/api/uploads", "/api/reviews", "/api/quarantine/release"])
-def test_415(client: TestClient, path: str) -> None:
-    answer = client.post(path, content=b"a,b", headers={"Content-Type": "text/csv"})
+def test_415(reader: TestClient, path: str) -> None:
+    answer = reader.post(path, content=b"a,b", headers={"Content-Type": "text/csv"})
     check(answer, 415, "expected a body of type")
 
 
@@ -92,18 +92,18 @@ def test_415(client: TestClient, path: str) -> None:
         ("/api/ledger?load_id=-1", "query.load_id"),
     ],
 )
-def test_422_names_each_value(client: TestClient, path: str, where: str) -> None:
-    answer = client.get(path)
+def test_422_names_each_value(reader: TestClient, path: str, where: str) -> None:
+    answer = reader.get(path)
     check(answer, 422, where)
     assert [fault["where"] for fault in answer.json()["errors"]] == [where]
 
 
-def test_422_of_a_body(client: TestClient) -> None:
-    check(client.post("/api/reviews", json={"as_of": "2026-03-01T06:00:00"}), 422, "as_of")
-    check(client.post("/api/reviews", json={"colour": 1}), 422, "colour")
-    check(client.post("/api/quarantine/release", json={"quarantine_ids": [987654]}), 422, "987654")
+def test_422_of_a_body(reader: TestClient) -> None:
+    check(reader.post("/api/reviews", json={"as_of": "2026-03-01T06:00:00"}), 422, "as_of")
+    check(reader.post("/api/reviews", json={"colour": 1}), 422, "colour")
+    check(reader.post("/api/quarantine/release", json={"quarantine_ids": [987654]}), 422, "987654")
     broken = {"Content-Type": "application/json"}
-    check(client.post("/api/reviews", content=b"{", headers=broken), 422)
+    check(reader.post("/api/reviews", content=b"{", headers=broken), 422)
 
 
 @pytest.mark.parametrize(
@@ -116,13 +116,13 @@ def test_422_of_a_body(client: TestClient) -> None:
         b"--b\r\nContent-Disposition: nothing\r\n\r\nx\r\n--b--\r\n",
     ],
 )
-def test_422_of_a_form(client: TestClient, body: bytes) -> None:
+def test_422_of_a_form(reader: TestClient, body: bytes) -> None:
     headers = {"Content-Type": "multipart/form-data; boundary=b"}
-    check(client.post("/api/uploads", content=body, headers=headers), 422)
+    check(reader.post("/api/uploads", content=body, headers=headers), 422)
 
 
-def test_422_of_a_form_without_boundary(client: TestClient) -> None:
-    check(client.post("/api/uploads", content=b"x", headers={"Content-Type": "multipart/form-data"}), 422)
+def test_422_of_a_form_without_boundary(reader: TestClient) -> None:
+    check(reader.post("/api/uploads", content=b"x", headers={"Content-Type": "multipart/form-data"}), 422)
 
 
 def test_500_says_nothing_of_the_inside(app: FastAPI) -> None:
@@ -188,6 +188,6 @@ def test_readiness_is_a_problem_once_the_store_is_closed(app: FastAPI) -> None:
         assert client.get("/healthz").status_code == 200
 
 
-def test_errors_before_any_route_have_the_shape_too(client: TestClient) -> None:
-    check(client.get("/api/sites", headers={"Host": "elsewhere.example"}), 421)
-    check(client.post("/api/reviews", headers={"Origin": "https://elsewhere.example"}), 403)
+def test_errors_before_any_route_have_the_shape_too(reader: TestClient) -> None:
+    check(reader.get("/api/sites", headers={"Host": "elsewhere.example"}), 421)
+    check(reader.post("/api/reviews", headers={"Origin": "https://elsewhere.example"}), 403)

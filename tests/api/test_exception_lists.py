@@ -24,55 +24,55 @@ def key(item: Item) -> tuple[str, str, str]:
     return item["rule"], item["subject"], item["local_date"]
 
 
-def walk(client: TestClient, url: str, relation: str = "next") -> list[list[Item]]:
+def walk(reader: TestClient, url: str, relation: str = "next") -> list[list[Item]]:
     pages = []
     while url:
-        answer = client.get(url)
+        answer = reader.get(url)
         assert answer.status_code == 200, answer.text
         pages.append(answer.json()["items"])
         url = links(answer).get(relation, "")
     return pages
 
 
-def everything(client: TestClient, query: str = "") -> list[Item]:
-    items: list[Item] = client.get(f"/api/exceptions?limit=500{query}").json()["items"]
+def everything(reader: TestClient, query: str = "") -> list[Item]:
+    items: list[Item] = reader.get(f"/api/exceptions?limit=500{query}").json()["items"]
     assert len(items) < 500
     return items
 
 
 @pytest.mark.parametrize("sort", list(Sort))
 @pytest.mark.parametrize("limit", [1, 7])
-def test_paging_walks_everything_exactly_once(client: TestClient, sort: Sort, limit: int) -> None:
-    wanted = everything(client, f"&sort={sort}")
-    pages = walk(client, f"/api/exceptions?sort={sort}&limit={limit}")
+def test_paging_walks_everything_exactly_once(reader: TestClient, sort: Sort, limit: int) -> None:
+    wanted = everything(reader, f"&sort={sort}")
+    pages = walk(reader, f"/api/exceptions?sort={sort}&limit={limit}")
     assert [item for page in pages for item in page] == wanted
     assert len({key(item) for item in wanted}) == len(wanted) > 30
     assert all(len(page) == limit for page in pages[:-1])
 
 
 @pytest.mark.parametrize("sort", list(Sort))
-def test_the_way_back_is_the_way_there(client: TestClient, sort: Sort) -> None:
-    pages = walk(client, f"/api/exceptions?sort={sort}&limit=9")
+def test_the_way_back_is_the_way_there(reader: TestClient, sort: Sort) -> None:
+    pages = walk(reader, f"/api/exceptions?sort={sort}&limit=9")
     url = f"/api/exceptions?sort={sort}&limit=9"
     last = url
     while url:
-        last, url = url, links(client.get(url)).get("next", "")
-    back = walk(client, last, "prev")
+        last, url = url, links(reader.get(url)).get("next", "")
+    back = walk(reader, last, "prev")
     assert back == pages[::-1]
 
 
-def test_the_first_page_has_no_way_back_and_the_last_none_on(client: TestClient) -> None:
-    first = client.get("/api/exceptions?limit=5")
+def test_the_first_page_has_no_way_back_and_the_last_none_on(reader: TestClient) -> None:
+    first = reader.get("/api/exceptions?limit=5")
     assert set(links(first)) == {"first", "next"}
-    second = client.get(links(first)["next"])
+    second = reader.get(links(first)["next"])
     assert set(links(second)) == {"first", "next", "prev"}
-    assert client.get(links(second)["first"]).json()["items"] == first.json()["items"]
-    assert set(links(client.get("/api/exceptions?limit=500"))) == {"first"}
+    assert reader.get(links(second)["first"]).json()["items"] == first.json()["items"]
+    assert set(links(reader.get("/api/exceptions?limit=500"))) == {"first"}
 
 
-def test_orders(client: TestClient) -> None:
+def test_orders(reader: TestClient) -> None:
     def column(sort: str, of: Any) -> list[Any]:
-        return [of(item) for item in everything(client, f"&sort={sort}")]
+        return [of(item) for item in everything(reader, f"&sort={sort}")]
 
     newest = column("newest", lambda i: i["local_date"])
     assert newest == sorted(newest, reverse=True)
@@ -85,8 +85,8 @@ def test_orders(client: TestClient) -> None:
     assert sites == sorted(sites)
 
 
-def test_filters_give_what_they_say(client: TestClient) -> None:
-    items = everything(client)
+def test_filters_give_what_they_say(reader: TestClient) -> None:
+    items = everything(reader)
     for name, of in (
         ("severity", "severity"),
         ("rule", "rule"),
@@ -94,18 +94,18 @@ def test_filters_give_what_they_say(client: TestClient) -> None:
         ("state", "state"),
     ):
         for value in {item[of] for item in items if item[of] is not None}:
-            found = everything(client, f"&{name}={quote(value)}")
+            found = everything(reader, f"&{name}={quote(value)}")
             assert found == [item for item in items if item[of] == value]
     days = sorted({item["local_date"] for item in items})
     first, last = days[1], days[-2]
-    within = everything(client, f"&first={first}&last={last}")
+    within = everything(reader, f"&first={first}&last={last}")
     assert within == [item for item in items if first <= item["local_date"] <= last]
     assert 0 < len(within) < len(items)
 
 
-def test_a_finding_names_its_case(client: TestClient) -> None:
-    cases = {case["case_id"]: case for case in client.get("/api/cases?include_cleared=true").json()["cases"]}
-    told = [item for item in everything(client) if item["case_id"] in cases]
+def test_a_finding_names_its_case(reader: TestClient) -> None:
+    cases = {case["case_id"]: case for case in reader.get("/api/cases?include_cleared=true").json()["cases"]}
+    told = [item for item in everything(reader) if item["case_id"] in cases]
     assert {item["case_id"] for item in told} == set(cases)
     for item in told:
         case = cases[item["case_id"]]
@@ -117,25 +117,25 @@ def test_a_finding_names_its_case(client: TestClient) -> None:
         assert case["since"] <= item["local_date"] <= case["last_finding_on"]
 
 
-def test_a_sites_exceptions_are_the_fleets_of_that_site(client: TestClient) -> None:
-    items = everything(client)
-    for site in client.get("/api/sites").json():
-        pages = walk(client, f"/api/sites/{site['site_id']}/exceptions?limit=4")
+def test_a_sites_exceptions_are_the_fleets_of_that_site(reader: TestClient) -> None:
+    items = everything(reader)
+    for site in reader.get("/api/sites").json():
+        pages = walk(reader, f"/api/sites/{site['site_id']}/exceptions?limit=4")
         found = [item for page in pages for item in page]
         assert found == [item for item in items if item["site_id"] == site["site_id"]]
-    assert client.get("/api/sites/nobody/exceptions").status_code == 404
+    assert reader.get("/api/sites/nobody/exceptions").status_code == 404
 
 
 @pytest.mark.parametrize(
     "url", ["/api/exceptions", "/api/exceptions?limit=3&sort=cost", "/api/cases", "/api/sites/AD001"]
 )
-def test_what_the_client_holds_is_not_sent_again(client: TestClient, url: str) -> None:
-    first = client.get(url)
+def test_what_the_client_holds_is_not_sent_again(reader: TestClient, url: str) -> None:
+    first = reader.get(url)
     etag = first.headers["etag"]
     for tag in (etag, f"W/{etag}", f'"other", {etag}', "*"):
-        again = client.get(url, headers={"If-None-Match": tag})
+        again = reader.get(url, headers={"If-None-Match": tag})
         assert (again.status_code, again.content, again.headers["etag"]) == (304, b"", etag)
-    assert client.get(url, headers={"If-None-Match": '"other"'}).content == first.content
+    assert reader.get(url, headers={"If-None-Match": '"other"'}).content == first.content
 
 
 def test_the_etag_changes_with_the_list(client: TestClient) -> None:
@@ -183,11 +183,11 @@ def damaged(cursor: str) -> list[str]:
     ]
 
 
-def test_a_damaged_cursor_is_said_so(client: TestClient) -> None:
-    cursor = client.get("/api/exceptions?limit=3").json()["next"]
+def test_a_damaged_cursor_is_said_so(reader: TestClient) -> None:
+    cursor = reader.get("/api/exceptions?limit=3").json()["next"]
     for text in damaged(cursor):
-        answer = client.get("/api/exceptions", params={"limit": 3, "cursor": text})
+        answer = reader.get("/api/exceptions", params={"limit": 3, "cursor": text})
         assert answer.status_code == 422, text
-    assert client.get(f"/api/exceptions?limit=3&severity=data&cursor={cursor}").status_code == 422
-    assert client.get(f"/api/exceptions?limit=3&sort=cost&cursor={cursor}").status_code == 422
-    assert client.get(f"/api/exceptions?limit=8&cursor={cursor}").status_code == 200
+    assert reader.get(f"/api/exceptions?limit=3&severity=data&cursor={cursor}").status_code == 422
+    assert reader.get(f"/api/exceptions?limit=3&sort=cost&cursor={cursor}").status_code == 422
+    assert reader.get(f"/api/exceptions?limit=8&cursor={cursor}").status_code == 200

@@ -13,8 +13,8 @@ from starlette.testclient import TestClient
 
 
 @pytest.mark.parametrize("path", ["/api/sites", "/api/nothing", "/healthz", "/", "/static/nothing"])
-def test_every_answer_has_the_headers(client: TestClient, path: str) -> None:
-    headers = client.get(path).headers
+def test_every_answer_has_the_headers(reader: TestClient, path: str) -> None:
+    headers = reader.get(path).headers
     assert {name: headers[name] for name in HEADERS if name != "Content-Security-Policy"} == {
         name: value for name, value in HEADERS.items() if name != "Content-Security-Policy"
     }
@@ -37,13 +37,13 @@ def test_host_name(host: str, name: str) -> None:
 
 
 @pytest.mark.parametrize("host", ["testserver", "localhost:1", "127.0.0.1:8710", "[::1]:8710", "LOCALHOST"])
-def test_known_hosts(client: TestClient, host: str) -> None:
-    assert client.get("/healthz", headers={"Host": host}).status_code == 200
+def test_known_hosts(reader: TestClient, host: str) -> None:
+    assert reader.get("/healthz", headers={"Host": host}).status_code == 200
 
 
 @pytest.mark.parametrize("host", ["rebound.example", "192.0.2.1", "localhost.rebound.example", "", "[::2]"])
-def test_foreign_hosts(client: TestClient, host: str) -> None:
-    assert client.get("/healthz", headers={"Host": host}).status_code == 421
+def test_foreign_hosts(reader: TestClient, host: str) -> None:
+    assert reader.get("/healthz", headers={"Host": host}).status_code == 421
 
 
 def test_a_server_on_every_address_answers_to_addresses_but_not_to_any_name(store_file: Path) -> None:
@@ -64,7 +64,7 @@ def test_a_server_on_every_address_answers_to_addresses_but_not_to_any_name(stor
         {"Sec-Fetch-Site": "same-site"},
     ],
 )
-def test_changes_from_another_origin_are_refused(client: TestClient, headers: dict[str, str]) -> None:
+def test_changes_from_another_origin_are_refused(reader: TestClient, headers: dict[str, str]) -> None:
     for path in (
         "/api/reviews",
         "/api/quarantine/release",
@@ -72,8 +72,8 @@ def test_changes_from_another_origin_are_refused(client: TestClient, headers: di
         "/api/jobs/review/runs",
         "/local/load",
     ):
-        assert client.post(path, headers=headers).status_code == 403
-    assert client.get("/api/reviews", headers=headers).status_code == 200
+        assert reader.post(path, headers=headers).status_code == 403
+    assert reader.get("/api/reviews", headers=headers).status_code == 200
 
 
 @pytest.mark.parametrize(
@@ -86,9 +86,9 @@ def test_changes_from_its_own_pages_and_from_scripts_are_taken(
     assert client.post("/api/quarantine/release", headers=headers).status_code == 200
 
 
-def test_local_routes_are_for_loopback_only_even_with_the_token(client: TestClient) -> None:
-    """The test client says that it comes from a host called `testclient`."""
-    assert client.get("/local/hello", headers={"X-Coilbook-Token": "a token"}).status_code == 403
+def test_local_routes_are_for_loopback_only_even_with_the_token(reader: TestClient) -> None:
+    """The test reader says that it comes from a host called `testclient`."""
+    assert reader.get("/local/hello", headers={"X-Coilbook-Token": "a token"}).status_code == 403
 
 
 def test_local_routes_are_closed_where_no_token_was_made(store_file: Path) -> None:

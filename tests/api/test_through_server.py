@@ -29,10 +29,10 @@ from processes import Server, coilbook
         ("export", "finding", "--to", "x.xlsx"),
     ],
 )
-def test_same_output(server: Server, reviewed: Path, tmp_path: Path, arguments: tuple[str, ...]) -> None:
+def test_same_output(held: Server, reviewed: Path, tmp_path: Path, arguments: tuple[str, ...]) -> None:
     alone = Path(shutil.copy(reviewed, tmp_path / "alone.duckdb"))
     direct = coilbook(*arguments, "--store", alone, cwd=tmp_path)
-    through = coilbook(*arguments, "--store", server.store, cwd=tmp_path)
+    through = coilbook(*arguments, "--store", held.store, cwd=tmp_path)
     assert (through.stdout, through.stderr, through.returncode) == (
         direct.stdout,
         direct.stderr,
@@ -41,19 +41,19 @@ def test_same_output(server: Server, reviewed: Path, tmp_path: Path, arguments: 
 
 
 @pytest.mark.parametrize("ending", ["csv", "ndjson", "parquet"])
-def test_same_export(server: Server, reviewed: Path, tmp_path: Path, ending: str) -> None:
+def test_same_export(held: Server, reviewed: Path, tmp_path: Path, ending: str) -> None:
     alone = Path(shutil.copy(reviewed, tmp_path / "alone.duckdb"))
     a, b = tmp_path / f"a.{ending}", tmp_path / f"b.{ending}"
-    for store, target in ((alone, a), (server.store, b)):
+    for store, target in ((alone, a), (held.store, b)):
         done = coilbook("export", "finding", "--to", target, "--store", store)
         assert done.returncode == 0, done.stderr
         assert re.match(r"[\d,]+ rows of finding written", done.stderr)
     assert a.read_bytes() == b.read_bytes()
 
 
-def test_same_registry_export(server: Server, reviewed: Path, tmp_path: Path) -> None:
+def test_same_registry_export(held: Server, reviewed: Path, tmp_path: Path) -> None:
     alone = Path(shutil.copy(reviewed, tmp_path / "alone.duckdb"))
-    for name, store in (("a", alone), ("b", server.store)):
+    for name, store in (("a", alone), ("b", held.store)):
         (tmp_path / name).mkdir()
         for ending in ("json", "csv"):
             done = coilbook("export", "registry", "--to", tmp_path / name / f"r.{ending}", "--store", store)
@@ -107,9 +107,9 @@ def test_the_side_file_is_the_owners_and_goes_with_the_server(server: Server) ->
     assert not path.exists()
 
 
-def test_local_routes_ask_for_the_token(server: Server, tmp_path: Path) -> None:
+def test_local_routes_ask_for_the_token(held: Server, tmp_path: Path) -> None:
     for headers in ({}, {"X-Coilbook-Token": ""}, {"X-Coilbook-Token": "guess"}):
-        answer = server.http.post("/local/backup", json={"target": str(tmp_path / "x")}, headers=headers)
+        answer = held.http.post("/local/backup", json={"target": str(tmp_path / "x")}, headers=headers)
         assert answer.status_code == 403
         assert answer.headers["content-type"] == "application/problem+json"
     assert not (tmp_path / "x").exists()
