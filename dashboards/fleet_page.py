@@ -21,6 +21,9 @@ from coilbook.dashboards.tables import Table
 
 WEEKS = (13, 26, 52)
 ORDERS = {"cases": "most cases", "cost": "highest yearly cost", "starts": "most starts"}
+WORST_BY = {"cases": "cases", "cost": "cost_per_year", "starts": "starts"}
+"""The column of each order; a circuit with none of it is not among the worst."""
+
 MOST_DUE = 40
 
 
@@ -82,7 +85,7 @@ def fleet_page(record: FleetRecord, choice: FleetChoice) -> str:
         by_area=_weeks_table(weeks, "area"),
         precision=fleet_tables.precision_table(precision),
         precision_known=precision["precision"].is_not_null().any(),
-        worst=list(record.worst.iter_rows(named=True)),
+        worst=list(record.worst.filter(pl.col(WORST_BY[choice.order]) > 0).iter_rows(named=True)),
         due=_due(record.due, record.horizon),
         due_more=max(0, record.due.height - MOST_DUE),
         overdue=int(quarters["overdue"].sum()),
