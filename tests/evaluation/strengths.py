@@ -1,0 +1,61 @@
+"""Which planted strengths a technician would call a fault, and how soon each rule ought to find one.
+
+Everything planted counts as a fault unless it stands in `WEAK`; weak ones are scored apart.
+"""
+
+from __future__ import annotations
+
+WEAK: dict[tuple[str, str], str] = {
+    ("missed_window", "10 min"): "10 min of a 4 h window: the owner does not notice",
+    ("stuck_closed", "20 min"): "the sign asked for is a load that stays on for 30 min",
+    (
+        "stuck_closed",
+        "110 min, beside a circuit of the same hours",
+    ): "both switch in the same minute: no step can be told apart, and a guess would be worth nothing",
+    (
+        "no_load_on_close",
+        "every closing, beside a circuit of the same hours",
+    ): "both switch in the same minute: no step can be told apart",
+    ("no_load_on_close", "half its power"): "a load that draws half is worn, not gone",
+    ("clock_offset", "+30 min"): "the limit itself; a coil acts some seconds late",
+    ("clock_offset", "-30 min"): "the limit itself; a coil acts some seconds late, so the start is under it",
+    ("silent", "1 h a day"): "a day of which 23 h are seen can be judged",
+    ("silent", "3 h a day"): "a day of which 21 h are seen can be judged",
+    ("lost_events", "2 rows on 1 day in 8"): "under 3 days in 14: an odd lost row is no failing link",
+    ("chatter", "at 1 of 7 closings"): "some days have none",
+    ("ran_in_lockout", "3 min a day"): "a minute over what clocks may differ by",
+    ("contactor_wear", "60-70 % of life"): "a third of its life is left",
+    ("contactor_wear", "81-83 % of life"): "at the limit",
+    ("wearing_fast", "11 starts a day"): "at the limit of 10 a day",
+    ("held_by_hand", "30 h"): "a day and a bit; the next morning it is over",
+    ("not_shed", "outages of 3 min"): "a few samples, of which the first and last count for nothing",
+    ("meter_doubt", "PV -20 %"): "off by a fifth only while the sun shines",
+    ("meter_doubt", "PV -10 %"): "within what two cheap meters differ by for much of the day",
+    ("meter_doubt", "PV -5 %"): "within the tolerance of the balance",
+    ("meter_doubt", "clock +30 min"): "the limit itself",
+}  # fmt: skip
+"""(rule, strength) to the reason why it is not held against the rule that it finds less of these."""
+
+DAILY_WITHIN, SLOW_WITHIN = 2, 7  # days to detection
+SLOW = frozenset({
+    "no_load_on_close", "clock_offset", "cloud_starts", "missed_surplus", "short_cycling", "lost_events",
+    "contactor_wear", "wearing_fast", "meter_doubt",
+})  # fmt: skip
+"""Rules that rest on several days, or whose case opens on several days with findings."""
+
+WAITING = frozenset({"cloud_starts", "missed_surplus", "short_cycling", "not_shed", "lost_events"})
+"""Rules whose fault shows when weather, the grid or chance bring it out: delay counts from the first such
+day."""
+
+NEIGHBOURS = dict.fromkeys(SLOW - {"short_cycling", "cloud_starts", "lost_events"}, 1)
+"""Days before or after on which a verdict of a rule that needs several days is right too."""
+
+
+def counts(rule: str, strength: str) -> bool:
+    """Whether a technician would call a planted fault of this strength one."""
+    return (rule, strength) not in WEAK
+
+
+def within(rule: str) -> int:
+    """Days within which a fault ought to be found."""
+    return SLOW_WITHIN if rule in SLOW else DAILY_WITHIN
