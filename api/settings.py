@@ -13,6 +13,7 @@ from typing import Any, Literal
 
 from coilbook.ingest.errors import InputError, SettingsError
 from coilbook.ingest.local_time import zone
+from coilbook.ingest.store import MEMORY_LIMIT
 from pydantic import Field, ValidationError, field_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
@@ -28,7 +29,7 @@ class Settings(BaseSettings):
     store: Path = Field(DEFAULT_STORE, description="the store file")
     rules: Path | None = Field(None, description="file of rule settings (TOML); none = every rule's defaults")
     memory_limit: str = Field(
-        "900MB", pattern=r"^\d+(\.\d+)?\s?(MB|GB|MiB|GiB)$", description="most memory the store may use"
+        MEMORY_LIMIT, pattern=r"^\d+(\.\d+)?\s?(MB|GB|MiB|GiB)$", description="most memory the store may use"
     )
     threads: int | None = Field(None, ge=1, description="threads the store may use; none = all cores")
 

@@ -25,7 +25,7 @@ from coilbook.ingest.migrations import STEPS
 
 Values = Sequence[Any] | Mapping[str, Any] | None
 
-MEMORY_LIMIT = "900MB"
+MEMORY_LIMIT = "750MB"
 CHECKPOINT_AT = "256MB"
 # What the engine says when the disk is full or taken away.
 _UNWRITTEN = re.compile(r"Could not (?:write|sync|fsync|truncate)[^:]*: ([^—\n]+?)(?: —|$)")

@@ -1,15 +1,14 @@
 """Replays of measured sun: starts fall as the minimum run rises on broken days, and clear days do not care.
 
 Irradiance at 1 min, Payerne, 1-15 June 2016: Baseline Surface Radiation Network (data release guidelines
-apply), in the file `ghi_1min_one_month_broken_and_clear.csv.gz`, which is not part of the project. The
-folder that holds it is named by COILBOOK_MEASURED_DATA; without it the first tests are skipped. PV power
-at 1 min on two clear days, 18 and 19 March 2022: PVDAQ, NREL SERF East (MIT), as shipped with
+apply), in the file `ghi_1min_one_month_broken_and_clear.csv.gz`, which lies beside the repository in
+`shared/data` and is no part of it; without it the first tests are skipped. PV power at 1 min on two clear
+days, 18 and 19 March 2022: PVDAQ, NREL SERF East (MIT), as shipped with
 pvanalytics.
 """
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import Any
 
@@ -23,13 +22,13 @@ from coilbook.analytics.replay.kernel import BOUGHT_WH, ON_SAMPLES, SOLAR_WH, ST
 
 BROKEN, CLEAR = (6, 15), 10
 OWN_W, BASE_W, PV_KW = 1500.0, 400.0, 5.0
-MEASURED = os.environ.get("COILBOOK_MEASURED_DATA", "")
-IRRADIANCE = Path(MEASURED) / "ghi_1min_one_month_broken_and_clear.csv.gz"
+MEASURED = Path(__file__).parents[2].parent / "shared" / "data"
+IRRADIANCE = MEASURED / "ghi_1min_one_month_broken_and_clear.csv.gz"
 SERF_EAST = Path(pvanalytics.__file__).parent / "data" / "serf_east_1min_ac_power.csv"
 SETTINGS = crossed()
 
 measured = pytest.mark.skipif(
-    not MEASURED, reason="COILBOOK_MEASURED_DATA does not name the folder of measured data"
+    not IRRADIANCE.exists(), reason="the measured data does not lie beside the repository, in shared/data"
 )
 
 
