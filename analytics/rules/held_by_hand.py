@@ -18,6 +18,8 @@ from coilbook.analytics.rules import words
 from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
 from coilbook.ingest.phrases import phrase
 
+GRACE_S = 300.0  # that windows allow
+
 
 @dataclass(frozen=True)
 class Settings:
@@ -32,15 +34,9 @@ def judge(frames: Frames, settings: Settings) -> Findings:
     """Circuit-days with a window excused by a long hand hold; measure and limit in hours held."""
     c = pl.col
     key = ["circuit_id", "local_date"]
-    excused = (
-        frames.window_result.filter(c("verdict") == "excused")
-        .sort("circuit_id", "start_ts", "window_id")
-        .group_by(*key, maintain_order=True)
-        .agg(windows=c("window_id"), n=pl.len().cast(pl.Int64), excused_s=c("excused_s").sum())
-    )
-    held = frames.per_circuit(frames.circuit_day.filter(c("hand_s") > 0)).join(excused, on=key)
+    held = frames.per_circuit(frames.circuit_day.filter(c("hand_s") > 0))
     long = (
-        held.join(_holds(frames), on=key)
+        held.join(_excusing(frames), on=key)
         .with_columns(held_h=c("held_s") / 3600)
         .filter(c("held_h") > settings.max_hold_h)
     )
@@ -78,8 +74,29 @@ def judge(frames: Frames, settings: Settings) -> Findings:
     )
 
 
+def _excusing(frames: Frames) -> pl.DataFrame:
+    """Per circuit and day: the longest hold that takes more than the grace from an excused window."""
+    c = pl.col
+    key = ["circuit_id", "local_date"]
+    excused = frames.window_result.filter(c("verdict") == "excused").select(
+        *key, "window_id", "start_ts", "end_ts", "excused_s"
+    )
+    until = c("since") + pl.duration(microseconds=(c("held_s") * 1e6).cast(pl.Int64))
+    shared = pl.min_horizontal(until, "end_ts") - pl.max_horizontal("since", "start_ts")
+    return (
+        _holds(frames)
+        .join(excused, on=key)
+        .filter(_seconds(shared) > GRACE_S)
+        .sort("start_ts", "window_id")
+        .group_by(*key, "since", "held_s", maintain_order=True)
+        .agg(windows=c("window_id"), n=pl.len().cast(pl.Int64), excused_s=c("excused_s").sum())
+        .sort("held_s", "since")
+        .unique(key, keep="last", maintain_order=True)
+    )
+
+
 def _holds(frames: Frames) -> pl.DataFrame:
-    """Per circuit and day: begin and length up to the day's end [s] of the longest hold off by hand.
+    """Per circuit and day: begin and length up to the day's end [s] of its long holds off by hand.
 
     A hold that stands when the day begins lasts until the day's first start, or as long as the day's hand
     time says where that is shorter; one that stands when the day ends lasts until then.
@@ -104,8 +121,7 @@ def _holds(frames: Frames) -> pl.DataFrame:
     )
     end = pl.min_horizontal("day_end", pl.lit(frames.horizon, pl.Datetime("us")))
     standing = days.join(off_by_hand, on=key).with_columns(held_s=_seconds(end - c("since")))
-    both = pl.concat([frame.select(*key, "since", "held_s") for frame in (over_night, standing)])
-    return both.sort("held_s", "since").unique(key, keep="last", maintain_order=True)
+    return pl.concat([frame.select(*key, "since", "held_s") for frame in (over_night, standing)]).unique()
 
 
 def _seconds(span: pl.Expr) -> pl.Expr:

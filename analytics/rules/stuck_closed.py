@@ -25,9 +25,18 @@ from coilbook.analytics.confidence import above, confidence
 from coilbook.analytics.rules import words
 from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
 from coilbook.analytics.rules.still_stuck import DAYS, unsettled
+from coilbook.analytics.rules.sun_clock import BACK, USUAL, moved_clocks
 from coilbook.ingest.phrases import phrase
 
 MAX_NEGATIVE_SHARE = 0.01
+CLOSING, MOST = (
+    (0.7, 1.3),
+    1.4,
+)  # of the step due: the closing's own step, and by how much the house may be up
+QUIET = 0.1  # of the step due: greatest noise beside an opening at which a load that stays on is told
+FINE_S = 90.0  # samples up to this length show a load that stays on for half an hour
+COARSE_S = 330.0  # a meter with longer samples does not show a load that stays on for minutes
+OWN_CONTROL = ("water_heater", "air_conditioner", "heat_pump", "spa", "ev_charger")
 
 
 @dataclass(frozen=True)
@@ -51,12 +60,15 @@ def judge(frames: Frames, settings: Settings) -> Findings:
     key = ["circuit_id", "local_date"]
     stays = frames.stay_on.filter((c("verdict") == "stays_on") & (c("local_date") >= pl.lit(frames.first)))
     stays = frames.per_circuit(stays).with_columns(subject=c("circuit_id"))
-    unsure = (c("kind") == "meter") & (c("holes") | c("shifted")) | (c("kind") == "house") & c("negative")
+    meter, house = c("kind") == "meter", c("kind") == "house"
+    unsure = c("moved") | (meter & (c("holes") | c("shifted"))) | (house & (c("negative") | c("unlike")))
     stays = (
         stays.join(_holes(frames), on=["controller_id", "local_date"], how="left")
         .join(_negative(frames), on=["site_id", "local_date"], how="left")
         .join(_shifted(stays, frames), on=["circuit_id", "ts", "kind"], how="left")
-        .with_columns(c("holes", "negative", "shifted").fill_null(value=False))
+        .join(_unlike(stays, frames), on=["circuit_id", "ts", "kind"], how="left")
+        .join(_moved(frames), on=["site_id", "local_date"], how="left")
+        .with_columns(c("holes", "negative", "shifted", "unlike", "moved").fill_null(value=False))
     )
     sure = stays.filter(~unsure).sort(*key, "ts", "kind")
     worst = sure.group_by(key, maintain_order=True).agg(
@@ -70,6 +82,36 @@ def judge(frames: Frames, settings: Settings) -> Findings:
         _findings(raised),
         RULE.unjudged(stays.filter(unsure), "coverage"),
         RULE.unjudged(_unclear(frames), "unclear"),
+    )
+
+
+def _moved(frames: Frames) -> pl.DataFrame:
+    """Site-days whose power log has a clock that moved: power and switching do not belong together."""
+    moved = moved_clocks(frames.solar_clock, frames.site_days, USUAL)
+    return moved.select("site_id", "local_date", moved=pl.lit(value=True))
+
+
+def _unlike(stays: pl.DataFrame, frames: Frames) -> pl.DataFrame:
+    """Signs in the house's power that may be another load's: circuit_id, ts, kind.
+
+    They are not of this load's size, the house is too restless, or the power log has a hole that day as long
+    as the sign.
+    """
+    c = pl.col
+    closings = frames.switch_check.filter("closed").select("circuit_id", "step_w", closing_ts="ts")
+    openings = frames.switch_check.filter(~c("closed")).select("circuit_id", "ts", "noise_w")
+    due, (least, most) = c("expected_w"), CLOSING
+    alike = c("step_w").is_between(least * due, most * due) & (c("rise_w") <= MOST * due)
+    whole = (c("longest_gap_s") < 60 * c("minutes")).fill_null(value=True)
+    alike = alike & (c("noise_w") <= QUIET * due)
+    gaps = frames.coverage.select("site_id", "local_date", "longest_gap_s")
+    return (
+        stays.filter(c("kind") == "house")
+        .join(closings, on=["circuit_id", "closing_ts"])
+        .join(openings, on=["circuit_id", "ts"])
+        .join(gaps, on=["site_id", "local_date"], how="left")
+        .filter(~alike.fill_null(value=False) | ~whole)
+        .select("circuit_id", "ts", "kind", unlike=pl.lit(value=True))
     )
 
 
@@ -110,19 +152,36 @@ def _shifted(stays: pl.DataFrame, frames: Frames) -> pl.DataFrame:
 
 
 def _unclear(frames: Frames) -> pl.DataFrame:
-    """Circuit-days that say nothing: every opening unclear, or nothing seen since a load stayed on."""
+    """Circuit-days that say nothing: every opening unclear, or nothing seen since a load stayed on.
+
+    An opening at which nothing fell says that the load had gone before, where the appliance switches itself,
+    or where the load had come on and finer samples would show it if it stayed.
+    """
     c = pl.col
     key = ["site_id", "circuit_id", "local_date"]
-    ends = frames.run.filter(c("end").is_not_null()).select("circuit_id", ts="end")
+    ends = frames.run.filter(c("end").is_not_null()).select("circuit_id", closing_ts="start", ts="end")
+    risen = frames.switch_check.filter(c("closed") & (c("verdict") == "seen")).select(
+        "circuit_id", closing_ts="ts", risen=pl.lit(value=True)
+    )
     known = frames.switch_check.filter(~c("closed") & (c("local_date") >= pl.lit(frames.first)))
     doubts = frames.stay_on.filter((c("kind") == "house") & (c("verdict") == "unclear")).select(
         "circuit_id", "ts", doubt=pl.lit(value=True)
     )
-    openings = known.join(ends, on=["circuit_id", "ts"], how="semi").join(
-        doubts, on=["circuit_id", "ts"], how="left"
+    kinds = frames.circuits.select("circuit_id", "local_date", own=c("appliance").is_in(OWN_CONTROL))
+    openings = (
+        known.join(ends, on=["circuit_id", "ts"])
+        .join(risen, on=["circuit_id", "closing_ts"], how="left")
+        .join(doubts, on=["circuit_id", "ts"], how="left")
+        .join(kinds, on=["circuit_id", "local_date"], how="left")
     )
-    told = (c("verdict") == "seen") | ((c("verdict") == "absent") & c("doubt").is_null())
-    blind = openings.group_by(key).agg(told=(told | c("metered")).any()).filter(~c("told"))
+    by_itself = c("own").fill_null(value=False)
+    gone = by_itself | (c("risen").fill_null(value=False) & (c("interval_s") <= FINE_S))
+    told = (c("verdict") == "seen") | ((c("verdict") == "absent") & c("doubt").is_null() & gone)
+    blind = (
+        openings.group_by(key)
+        .agg(told=(told | (c("metered") & (c("interval_s") <= COARSE_S))).any())
+        .filter(~c("told"))
+    )
     unseen = (
         _opening_days(frames)
         .join(known, on=key, how="anti")
@@ -216,7 +275,7 @@ RULE: Rule[Settings] = Rule(
     subject_kind="circuit",
     scope="site",
     settings=Settings,
-    reads={"stay_on": DAYS, "switch_check": DAYS, "run": 1, "controller_day": 0},
+    reads={"stay_on": DAYS, "switch_check": DAYS, "run": 1, "controller_day": 0, "solar_clock": BACK},
     judge=judge,
     exposure="start",
 )

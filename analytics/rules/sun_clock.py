@@ -27,6 +27,10 @@ class Limits:
     far_s: float
 
 
+USUAL = Limits(1800.0, 10800.0)
+"""For rules that ask only whether power and switching belong together."""
+
+
 def moved_clocks(solar_clock: pl.DataFrame, days: pl.DataFrame, limits: Limits) -> pl.DataFrame:
     """Of the site-days `days` (site_id, local_date), those on which the clock is seen to have moved.
 

@@ -30,7 +30,7 @@ class Plan:
 
     seed: int
     interval_s: int
-    sites: int = 60
+    sites: int = 40
     days: int = 28
 
     @property

@@ -150,17 +150,25 @@ def render(measured: Measured) -> str:
     elsewhere = false_cases(s, place="faulty")
     of_data = false_cases(s, severity="data", place="healthy")
     rate = f"{100 * healthy / weeks:.2f} per 100"
+    seeds = f"{len(measured.seeds)} seeds ({measured.seeds[0]} to {measured.seeds[-1]})"
     lines = [
-        f"{len(measured.seeds)} seeds ({measured.seeds[0]} to {measured.seeds[-1]}), each with samples of 1,
-        5 " f"and 15 min; {measured.sites} sites for {measured.days} days each.", "", f"- False cases of
-        severity danger: **{danger}** (asked: none).", f"- False cases on healthy sites: {healthy} in
-        {weeks:,.0f} site-weeks, **{rate}** " f"({low:.2f} to {high:.2f}; asked: under
-        {MOST_FALSE_CASES:.0f}); {of_data} of them of severity data. " f"On sites with another fault:
-        {elsewhere}.", "", f"| {' | '.join(HEAD)} |", "|---|---|---|---|---|---|---|---|---|",
-        *(_rule_row(s, rule.name) for rule in RULES), "", "Weaker strengths, not counted above:", "", "|
-        rule | strength | found | missed | no response | why it is not counted |",
-        "|---|---|---|---|---|---|", *(_weak_row(s, rule, strength, reason) for (rule, strength), reason in
-        WEAK.items()),
+        f"{seeds}, each with samples of 1, 5 and 15 min; "
+        f"{measured.sites} sites for {measured.days} days each.",
+        "",
+        f"- False cases of severity danger: **{danger}** (asked: none).",
+        f"- False cases on healthy sites: {healthy} in {weeks:,.0f} site-weeks, **{rate}** ({low:.2f} to "
+        f"{high:.2f}; asked: under {MOST_FALSE_CASES:.0f}); {of_data} of them of severity data.",
+        f"- False cases on sites with another fault: {elsewhere}.",
+        "",
+        f"| {' | '.join(HEAD)} |",
+        f"|{'---|' * len(HEAD)}",
+        *(_rule_row(s, rule.name) for rule in RULES),
+        "",
+        "Weaker strengths, not counted above:",
+        "",
+        "| rule | strength | found | missed | no response | why it is not counted |",
+        "|---|---|---|---|---|---|",
+        *(_weak_row(s, rule, strength, reason) for (rule, strength), reason in WEAK.items()),
     ]
     return "\n".join(lines)
 

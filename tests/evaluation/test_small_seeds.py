@@ -1,7 +1,7 @@
 """Rules measured on a few small fleets, as CI can: the targets that so few can bear out.
 
-Seeds of their own, none of them among those of the table. Few faults of each kind fall to so few sites, so the
-shares asked are those of all rules together; what is asked of each rule is in the table.
+Seeds of their own, none of them among those of the table. Few faults of each kind fall to so few sites, so
+the shares asked are those of all rules together; what is asked of each rule is in the table.
 """
 
 from __future__ import annotations

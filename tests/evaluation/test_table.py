@@ -14,7 +14,19 @@ from evaluation import measured
 from evaluation.measured import Measured
 from evaluation.score import FOLLOWS, Scores
 from evaluation.strengths import NEIGHBOURS, SLOW, WAITING, WEAK
-from evaluation.table import BEGIN, END, delays, false_cases, in_place, put_in_place, quantile, recall, render, share, short_of
+from evaluation.table import (
+    BEGIN,
+    END,
+    delays,
+    false_cases,
+    in_place,
+    put_in_place,
+    quantile,
+    recall,
+    render,
+    share,
+    short_of,
+)
 
 
 def scores() -> Scores:
@@ -31,7 +43,9 @@ def scores() -> Scores:
         findings=Counter({("stuck_closed", 60, "right"): 95, ("stuck_closed", 60, "false"): 5}),
         faults=Counter({("stuck_closed", 60, "20 min", "missed"): 7}),
         delays=Counter({("stuck_closed", 60, "110 min", 0): 18, ("stuck_closed", 60, "110 min", 4): 2}),
-        cases=Counter({("no_load_on_close", 60, "data", "healthy"): 2, ("chatter", 60, "danger", "faulty"): 1}),
+        cases=Counter(
+            {("no_load_on_close", 60, "data", "healthy"): 2, ("chatter", 60, "danger", "faulty"): 1}
+        ),
         healthy_days=Counter({(60,): 700}),
     )
 
