@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from datetime import date, datetime
 from typing import Any
 
 import polars as pl
-from coilbook.analytics.explains import explain
+from coilbook.analytics.explains import PAIRS, explain
 from coilbook.analytics.rule_frames import choose_sites, read_frames
 from coilbook.analytics.rule_settings import RuleSettings
 from coilbook.analytics.rules import RULES
@@ -16,7 +16,18 @@ from coilbook.ingest.store import Session
 
 SITE_RULES = tuple(rule for rule in RULES if rule.scope == "site")
 FLEET_RULES = tuple(rule for rule in RULES if rule.scope == "fleet")
+ALL = frozenset(rule.name for rule in RULES)
 KEY = ["rule", "subject", "local_date"]
+
+
+def touched_by(changed: Collection[str]) -> frozenset[str]:
+    """Names of the rules to be judged anew when those of `changed` have other settings.
+
+    They are themselves and the rules whose findings they explain. On a silent day no other rule is judged, so
+    `silent` touches all.
+    """
+    effects = {pair.effect for pair in PAIRS if pair.cause in changed}
+    return ALL if "silent" in changed else ALL & (effects | set(changed))
 
 
 def verdicts(
@@ -77,20 +88,34 @@ def judge_sites(
     last: date,
     horizon: datetime,
     settings: RuleSettings,
+    names: Collection[str] = ALL,
 ) -> int:
     """Judge `site_ids` on the local days `first..last` by the rules that look at one site at a time.
+
+    `names`: of these rules alone.
 
     Replaces their rows of `finding` and `not_judged` inside the caller's transaction; returns the findings
     written. `horizon` is the newest instant in any log of the fleet [naive UTC]; `last` its local date.
     """
     choose_sites(session, site_ids)
-    return _judge(session, SITE_RULES, first, last, horizon, settings)
+    return _judge(session, _named(SITE_RULES, names), first, last, horizon, settings)
 
 
-def judge_fleet(session: Session, first: date, last: date, horizon: datetime, settings: RuleSettings) -> int:
+def judge_fleet(
+    session: Session,
+    first: date,
+    last: date,
+    horizon: datetime,
+    settings: RuleSettings,
+    names: Collection[str] = ALL,
+) -> int:
     """As `judge_sites`, for the whole fleet by the rules that compare its sites; to be called after it."""
     choose_sites(session, None)
-    return _judge(session, FLEET_RULES, first, last, horizon, settings)
+    return _judge(session, _named(FLEET_RULES, names), first, last, horizon, settings)
+
+
+def _named(rules: Sequence[Rule[Any]], names: Collection[str]) -> list[Rule[Any]]:
+    return [rule for rule in rules if rule.name in names]
 
 
 def _judge(
@@ -101,6 +126,8 @@ def _judge(
     horizon: datetime,
     settings: RuleSettings,
 ) -> int:
+    if not rules:
+        return 0
     session.temporary("_judged_rule", _names(rules))
     known = session.frame(OTHER_FINDINGS, {"first": first, "last": last})
     found = verdicts(read_frames(session, rules, first, last, horizon, settings), settings, rules, known)

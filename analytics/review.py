@@ -16,7 +16,7 @@ from datetime import date, datetime, timedelta
 import polars as pl
 from coilbook.analytics.cases import update_cases
 from coilbook.analytics.facts_runner import refresh_facts
-from coilbook.analytics.judge import judge_fleet, judge_sites
+from coilbook.analytics.judge import ALL, judge_fleet, judge_sites, touched_by
 from coilbook.analytics.rule_settings import RuleSettings, read_settings
 from coilbook.ingest.local_time import local_date
 from coilbook.ingest.store import Session, Store
@@ -42,11 +42,11 @@ class ReviewSummary:
 
 @dataclass(frozen=True)
 class _Before:
-    """What the review before left: its bound, its horizon and the digest of its settings."""
+    """What the review before left: its bound, its horizon and its settings."""
 
     as_of: datetime | None = None
     horizon: datetime | None = None
-    settings_sha256: str = ""
+    settings: str = ""
     review_id: int = 0
 
 
@@ -73,27 +73,25 @@ def review(
     site_days = refresh_facts(store, as_of, progress)
     with store.reading() as session:
         horizon = _horizon(session)
-        ranges = _ranges(session, before, horizon, settings)
-    last = None if ranges.is_empty() else ranges["last"].max()
-    done = 0
-    for batch in _batches(ranges):
-        first, until = batch["first"].min(), batch["last"].max()
-        assert isinstance(first, date)
-        assert isinstance(until, date)
-        assert horizon is not None
-        with store.writing() as session:
-            judge_sites(session, batch["site_id"].to_list(), first, until, horizon, settings)
-        done += len(batch)
-        if progress:
-            progress(done, len(ranges))
+        rounds = _rounds(session, before, horizon, settings)
+    steps, done = sum(len(part.sites) for part in rounds), 0
+    for part in rounds:
+        for batch in _batches(part.sites):
+            first, until = _span(batch)
+            assert horizon is not None
+            with store.writing() as session:
+                judge_sites(session, batch["site_id"].to_list(), first, until, horizon, settings, part.rules)
+            done += len(batch)
+            if progress:
+                progress(done, steps)
     with store.writing() as session:
-        if horizon is not None and isinstance(last, date):
-            first = ranges["first"].min()
-            assert isinstance(first, date)
-            _forget_after(session, last)
-            judge_fleet(session, first, last, horizon, settings)
+        spans = [(*_span(part.sites), part.rules) for part in rounds]
+        if spans and horizon is not None:
+            _forget_after(session, max(last for _, last, _ in spans))
+            for first, last, rules in spans:
+                judge_fleet(session, first, last, horizon, settings, rules)
             sites = [row[0] for row in session.rows("SELECT DISTINCT site_id FROM coverage ORDER BY site_id")]
-            update_cases(session, sites, horizon, settings, since=first)
+            update_cases(session, sites, horizon, settings, since=min(first for first, _, _ in spans))
         session.run("DELETE FROM unjudged_day")
         findings = session.rows("SELECT count(*) FROM finding")[0][0]
         summary = ReviewSummary(
@@ -109,7 +107,7 @@ def review(
                 summary.duration_s,
                 site_days,
                 findings,
-                settings.digest(),
+                settings.text(),
             ],
         )
     return summary
@@ -117,7 +115,7 @@ def review(
 
 def _before(session: Session) -> _Before:
     found = session.one(
-        "SELECT as_of, horizon, settings_sha256, review_id FROM review ORDER BY review_id DESC LIMIT 1"
+        "SELECT as_of, horizon, settings, review_id FROM review ORDER BY review_id DESC LIMIT 1"
     )
     return _Before(*found) if found else _Before()
 
@@ -149,10 +147,38 @@ def _horizon(session: Session) -> datetime | None:
     return found[0] if found else None
 
 
-def _ranges(
+@dataclass(frozen=True)
+class _Round:
+    """Sites with the local days they are to be judged on (site_id, first, last), and by which rules."""
+
+    sites: pl.DataFrame
+    rules: frozenset[str]
+
+
+def _rounds(
     session: Session, before: _Before, horizon: datetime | None, settings: RuleSettings
-) -> pl.DataFrame:
-    """Local days that each site is to be judged on: site_id, first, last.
+) -> list[_Round]:
+    """What is to be judged: new days by all rules; all days by the rules that a change of settings touches.
+
+    A change of how cases clear judges nothing anew, but all cases are computed from their first day on.
+    """
+    changed = settings.changed_since(before.settings)
+    touched = touched_by(changed)
+    rounds = [_Round(_ranges(session, before, horizon, anew=touched == ALL), ALL)]
+    if changed and touched != ALL:
+        rounds.append(_Round(_ranges(session, before, horizon, anew=True), touched))
+    return [part for part in rounds if not part.sites.is_empty()]
+
+
+def _span(sites: pl.DataFrame) -> tuple[date, date]:
+    first, last = sites["first"].min(), sites["last"].max()
+    assert isinstance(first, date)
+    assert isinstance(last, date)
+    return first, last
+
+
+def _ranges(session: Session, before: _Before, horizon: datetime | None, *, anew: bool) -> pl.DataFrame:
+    """Local days that each site is to be judged on: site_id, first, last; with `anew` all.
 
     Sites with nothing new are left out.
     """
@@ -169,7 +195,6 @@ def _ranges(
         ORDER BY c.site_id
         """
     )
-    anew = settings.digest() != before.settings_sha256
     rows = []
     for site, zone, begin, unjudged in sites.iter_rows():
         assert horizon is not None

@@ -6,7 +6,6 @@ with its meaning, its range and the source of its default; it is what `defaults_
 
 from __future__ import annotations
 
-import hashlib
 import json
 import tomllib
 from collections.abc import Iterator, Mapping
@@ -51,10 +50,14 @@ class RuleSettings:
         """Every setting as plain values, by section."""
         return {"cases": asdict(self.cases)} | {name: asdict(self.rules[name]) for name in sorted(self.rules)}
 
-    def digest(self) -> str:
-        """SHA-256 of every value in force, whether written or default."""
-        text = json.dumps(self.values(), sort_keys=True, separators=(",", ":"))
-        return hashlib.sha256(text.encode()).hexdigest()
+    def text(self) -> str:
+        """Every value in force, whether written or default, as JSON."""
+        return json.dumps(self.values(), sort_keys=True, separators=(",", ":"))
+
+    def changed_since(self, text: str) -> set[str]:
+        """Names of the sections that differ from those of `text`, which `text()` of other settings gave."""
+        before, now = json.loads(text or "{}"), json.loads(self.text())
+        return {name for name in now if now[name] != before.get(name)}
 
 
 def read_settings(path: Path | None) -> RuleSettings:

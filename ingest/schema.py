@@ -811,7 +811,7 @@ SERVICE = (
             c("duration_s", REAL, "s", "how long it took"),
             c("site_days", WHOLE, "", "site-days computed anew"),
             c("findings", WHOLE, "", "findings that stand"),
-            c("settings_sha256", TEXT, "", "digest of the rule settings in force"),
+            c("settings", TEXT, "", "rule settings in force, as JSON"),
         ),
         export="review",
     ),

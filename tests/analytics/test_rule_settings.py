@@ -76,9 +76,10 @@ def test_a_file_that_is_not_there(tmp_path: Path) -> None:
         read_settings(tmp_path / "none.toml")
 
 
-def test_the_digest_follows_values_not_spelling(tmp_path: Path) -> None:
-    path = tmp_path / "own.toml"
+def test_what_changed_follows_values_not_spelling(tmp_path: Path) -> None:
+    path, before = tmp_path / "own.toml", RuleSettings().text()
     path.write_text("[chatter]\nmin_chatter = 1\n", "utf-8")
-    assert read_settings(path).digest() == RuleSettings().digest()
-    path.write_text("[chatter]\nmin_chatter = 2\n", "utf-8")
-    assert read_settings(path).digest() != RuleSettings().digest()
+    assert read_settings(path).changed_since(before) == set()
+    path.write_text("[chatter]\nmin_chatter = 2\n[cases]\nclear_after_days = 3\n", "utf-8")
+    assert read_settings(path).changed_since(before) == {"chatter", "cases"}
+    assert read_settings(path).changed_since("") == set(RuleSettings().values())

@@ -19,6 +19,7 @@ from typing import Any
 
 import polars as pl
 from coilbook.analytics.review import review
+from coilbook.analytics.rule_settings import RuleSettings
 from coilbook.ingest.export import export_table
 from coilbook.ingest.kinds import APPLIANCES
 from coilbook.ingest.ledger import LedgerRow
@@ -115,9 +116,9 @@ def load(store: Store, paths: Sequence[Path]) -> list[LedgerRow]:
     return entries
 
 
-def judged(store: Store) -> Exports:
+def judged(store: Store, settings: RuleSettings | None = None) -> Exports:
     """Review, and the bytes of every export of facts, findings and cases."""
-    review(store, now=NOW.replace(tzinfo=None))
+    review(store, now=NOW.replace(tzinfo=None), settings=settings)
     return exports(store)
 
 
