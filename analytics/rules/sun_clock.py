@@ -16,7 +16,8 @@ BACK = 42  # days looked back at [d]
 NEWEST, FRESH = 3, 14  # so many smooth days, none of them older [d]
 OLDEST, LEAST = 7, 4  # smooth days at the far end of the stretch, and the least of them
 STEADY_S = 900.0  # median distance of those from their middle
-SMOOTH = 0.8  # `quality` of a day that is one smooth hump
+ALIKE_S = 1200.0  # greatest distance between the newest ones
+SMOOTH = 0.9  # `quality` of a day that is one smooth hump
 
 
 @dataclass(frozen=True)
@@ -55,6 +56,7 @@ def moved_clocks(solar_clock: pl.DataFrame, days: pl.DataFrame, limits: Limits) 
         )
         .filter(
             (c("newest").list.len() == NEWEST)
+            & (c("newest").list.max() - c("newest").list.min() <= ALIKE_S)
             & ((c("local_date") - c("clock_from")).dt.total_days() <= FRESH)
         )
     )

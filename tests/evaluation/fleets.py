@@ -30,7 +30,7 @@ class Plan:
 
     seed: int
     interval_s: int
-    sites: int = 40
+    sites: int = 30
     days: int = 28
 
     @property
