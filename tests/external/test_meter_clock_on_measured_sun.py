@@ -60,7 +60,7 @@ def raised() -> tuple[list[date], list[date]]:
 
 
 def test_every_change_within_the_log_is_told_within_a_fortnight(
-    raised: tuple[list[date], list[date]],
+    raised: tuple[list[date], list[date]], capsys: pytest.CaptureFixture[str]
 ) -> None:
     days, found = raised
     told = {c: next((d - c for d in found if c < d <= c + FORGOTTEN_AFTER), None) for c in CHANGES}
