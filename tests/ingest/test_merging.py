@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from little_fleet import POWER, SWITCH, balanced, content, held, load, one, put, query, registry
 
-FRESH = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+FRESH = settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 
 def power(minute: int, pv: int) -> str:
