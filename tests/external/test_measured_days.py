@@ -78,7 +78,7 @@ def test_every_dip_is_the_sky_s_doing(month: Tables) -> None:
     assert (why == "cloud").sum() >= 12
 
 
-def test_days_as_the_variability_index_has_them(month: Tables) -> None:
+def test_days_as_the_variability_index_has_them(month: Tables, capsys: pytest.CaptureFixture[str]) -> None:
     """Below 4 no start is spoiled, above 10 on every day one is (1 min, minutes with sun)."""
     sun = measured(*MONTH)
     sky, ghi = clear_sky(PAYERNE, sun), sun.series().ffill().fillna(0)
@@ -86,6 +86,10 @@ def test_days_as_the_variability_index_has_them(month: Tables) -> None:
     for day in DAYS:
         up = (sky > 50) & (sky.index.day == day)
         index[day] = float(variability_index(ghi[up], sky[up]))
+    with capsys.disabled():
+        print("\nmeasured half month: day, variability index, why of each start on surplus")
+        for day, vi in index.items():
+            print(f"  {day:2d} {vi:5.1f} {', '.join(causes(month, day)) or '-'}")
     steady = {day for day, vi in index.items() if vi < 4}
     broken = {day for day, vi in index.items() if vi > 10}
     assert steady == {CLEAR, *OVERCAST}
