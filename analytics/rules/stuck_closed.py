@@ -29,10 +29,9 @@ from coilbook.analytics.rules.sun_clock import BACK, USUAL, moved_clocks
 from coilbook.ingest.phrases import phrase
 
 MAX_NEGATIVE_SHARE = 0.01
-CLOSING, MOST = (
-    (0.7, 1.3),
-    1.4,
-)  # of the step due: the closing's own step, and by how much the house may be up
+# Of the step due, where a load that stays on is to be told from another: the closing's own step, by how much
+# the house may be up after the opening, and by how much at the opening itself.
+CLOSING, UP, BESIDE = (0.7, 1.3), (0.75, 1.4), 1.6
 QUIET = 0.1  # of the step due: greatest noise beside an opening at which a load that stays on is told
 FINE_S = 90.0  # samples up to this length show a load that stays on for half an hour
 COARSE_S = 330.0  # a meter with longer samples does not show a load that stays on for minutes
@@ -98,10 +97,14 @@ def _unlike(stays: pl.DataFrame, frames: Frames) -> pl.DataFrame:
     as the sign.
     """
     c = pl.col
-    closings = frames.switch_check.filter("closed").select("circuit_id", "step_w", closing_ts="ts")
-    openings = frames.switch_check.filter(~c("closed")).select("circuit_id", "ts", "noise_w")
-    due, (least, most) = c("expected_w"), CLOSING
-    alike = c("step_w").is_between(least * due, most * due) & (c("rise_w") <= MOST * due)
+    closings = frames.switch_check.filter("closed").select(
+        "circuit_id", "step_w", low_w="before_w", closing_ts="ts"
+    )
+    openings = frames.switch_check.filter(~c("closed")).select("circuit_id", "ts", "noise_w", "before_w")
+    due, closing, up = c("expected_w"), CLOSING, UP
+    alike = c("step_w").is_between(closing[0] * due, closing[1] * due)
+    alike = alike & c("rise_w").is_between(up[0] * due, up[1] * due)
+    alike = alike & (c("before_w") - c("low_w") <= BESIDE * due)
     whole = (c("longest_gap_s") < 60 * c("minutes")).fill_null(value=True)
     alike = alike & (c("noise_w") <= QUIET * due)
     gaps = frames.coverage.select("site_id", "local_date", "longest_gap_s")

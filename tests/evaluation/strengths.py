@@ -36,6 +36,12 @@ WEAK: dict[tuple[str, str], str] = {
 }  # fmt: skip
 """(rule, strength) to the reason why it is not held against the rule that it finds less of these."""
 
+UNSEEN: dict[tuple[str, str, int], str] = {
+    ("stuck_closed", "20 min, metered", 900): "the meter's samples of 15 min hold no two whole ones of it",
+    ("stuck_closed", "40 min", 900): "the house's samples of 15 min cannot tell it",
+}
+"""(rule, strength, interval [s]) to the reason why samples so long cannot show it."""
+
 DAILY_WITHIN, SLOW_WITHIN = 2, 7  # days to detection
 SLOW = frozenset({
     "no_load_on_close", "clock_offset", "cloud_starts", "missed_surplus", "short_cycling", "lost_events",
@@ -51,9 +57,9 @@ NEIGHBOURS = dict.fromkeys(SLOW - {"short_cycling", "cloud_starts", "lost_events
 """Days before or after on which a verdict of a rule that needs several days is right too."""
 
 
-def counts(rule: str, strength: str) -> bool:
-    """Whether a technician would call a planted fault of this strength one."""
-    return (rule, strength) not in WEAK
+def counts(rule: str, strength: str, interval_s: int = 60) -> bool:
+    """Whether a technician would call this a fault, and samples so long can show it."""
+    return (rule, strength) not in WEAK and (rule, strength, interval_s) not in UNSEEN
 
 
 def within(rule: str) -> int:

@@ -14,7 +14,7 @@ from coilbook.analytics.rules import RULES
 from evaluation.fleets import INTERVALS_S
 from evaluation.measured import Measured
 from evaluation.score import Scores
-from evaluation.strengths import WEAK, counts, within
+from evaluation.strengths import UNSEEN, WEAK, counts, within
 
 BEGIN, END = "<!-- evaluation: begin -->", "<!-- evaluation: end -->"
 FILE = Path(__file__).parents[2] / "DEVELOPERS.md"
@@ -43,7 +43,7 @@ def recall(scores: Scores, rule: str, interval_s: int | None = None) -> tuple[in
 
     def one(outcome: str) -> int:
         def keep(key: tuple[Any, ...]) -> bool:
-            mine = key[0] == rule and key[3] == outcome and counts(rule, key[2])
+            mine = key[0] == rule and key[3] == outcome and counts(rule, key[2], key[1])
             return mine and interval_s in (None, key[1])
 
         return total(scores.days, keep)
@@ -64,8 +64,8 @@ def delays(scores: Scores, rule: str) -> list[int]:
     """Days to the case of each fault found at a strength that counts, sorted."""
     found = [
         [days] * count
-        for (name, _, s, days), count in scores.delays.items()
-        if name == rule and counts(rule, s)
+        for (name, interval, s, days), count in scores.delays.items()
+        if name == rule and counts(rule, s, interval)
     ]
     return sorted(day for part in found for day in part)
 
@@ -82,7 +82,7 @@ def faults(scores: Scores, rule: str, strengths: Iterable[str] | None = None) ->
     chosen = None if strengths is None else set(strengths)
 
     def keep(key: tuple[Any, ...], outcome: str) -> bool:
-        wanted = counts(rule, key[2]) if chosen is None else key[2] in chosen
+        wanted = counts(rule, key[2], key[1]) if chosen is None else key[2] in chosen
         return bool(key[0] == rule and wanted and key[3] == outcome)
 
     names = ("found", "missed", "no_response")
@@ -169,6 +169,10 @@ def render(measured: Measured) -> str:
         "| rule | strength | found | missed | no response | why it is not counted |",
         "|---|---|---|---|---|---|",
         *(_weak_row(s, rule, strength, reason) for (rule, strength), reason in WEAK.items()),
+        "",
+        "Not counted above at 15 min:",
+        "",
+        *(f"- `{rule}`, {strength}: {reason}" for (rule, strength, _), reason in UNSEEN.items()),
     ]
     return "\n".join(lines)
 
