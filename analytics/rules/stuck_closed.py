@@ -149,7 +149,9 @@ def _shifted(stays: pl.DataFrame, frames: Frames) -> pl.DataFrame:
     follows = ((c("ts") - c("ended")).dt.total_seconds() <= 2 * sample).fill_null(value=False)
     came_on = (c("closing") == "seen") | (c("before_w") >= 0.5 * c("rise_w"))
     to_closing = (c("next_start") - c("ts")).dt.total_seconds() - lasts
-    late = follows & (~came_on.fill_null(value=False) | (c("longest_gap_s") >= lasts).fill_null(value=False))
+    coarse = (sample > COARSE_S) & (lasts <= 3 * sample)  # a closing's check looks at three samples
+    hole = (c("longest_gap_s") >= lasts).fill_null(value=False)
+    late = follows & (~came_on.fill_null(value=False) | hole | coarse)
     early = ~follows & (to_closing <= 2 * sample).fill_null(value=False)
     return judged.filter(late | early).select(*by, "ts", "kind", shifted=pl.lit(value=True))
 

@@ -13,7 +13,7 @@ from evaluation.measured import read
 from evaluation.score import Scores, score
 from evaluation.table import false_cases, precision, recall, total
 
-PLANS = (Plan(3, 60, sites=24, days=21), Plan(4, 300, sites=48, days=21), Plan(5, 900, sites=36, days=21))
+PLANS = (Plan(3, 60, sites=24, days=21), Plan(2, 300, sites=48, days=21), Plan(4, 900, sites=36, days=21))
 
 
 @pytest.fixture(scope="module")
