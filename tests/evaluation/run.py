@@ -41,7 +41,11 @@ def main() -> None:
     parser.add_argument("--seeds", type=_seeds, default=_seeds("7201-7220"))
     parser.add_argument("--keep", type=Path)
     parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--render", action="store_true", help="write the table from the stored counts only")
     asked = parser.parse_args()
+    if asked.render:
+        put_in_place(render(read()))
+        return
     if asked.keep:
         asked.keep.mkdir(parents=True, exist_ok=True)
     plans = [Plan(seed, interval) for seed in asked.seeds for interval in INTERVALS_S]

@@ -57,6 +57,33 @@ NEIGHBOURS = dict.fromkeys(SLOW - {"short_cycling", "cloud_starts", "lost_events
 """Days before or after on which a verdict of a rule that needs several days is right too."""
 
 
+WHY_SHORT: dict[str, str] = {
+    "cloud_starts": (
+        "a broken day has a few spoiled starts and the limit is three, so a start more or less "
+        "decides; samples of 5 and 15 min average shadows of 3 to 9 min away. The case waits for three"
+        " such days in 14, as it should: one day of broken sky is weather."
+    ),
+    "lost_events": ("the case asks for 3 days in 14, and rows are lost on one day in four here."),
+    "meter_doubt": (
+        "all that is missed is the logger's clock: it needs three smooth days since the change and a "
+        "steady noon before it, so cloudy weeks delay it; wrong signs and scales are found the same "
+        "day."
+    ),
+    "not_shed": ("an outage of few samples has none that lies wholly in it."),
+    "stuck_closed": (
+        "what is doubted is not raised: a restless house, another load of the size, a hole in the log,"
+        " samples of 15 min. Contacts welded for good show at one opening only."
+    ),
+    "no_load_on_close": (
+        "closings that a noisy house hides are not counted, so the five that the rule asks for take "
+        "longer to come by. False cases on healthy sites are chargers, spas and heaters of owners on "
+        "holiday: the finding is true, of severity data, and asks the owner."
+    ),
+    "clock_offset": ("starts that are late by another amount each day can by chance lie together."),
+}
+"""Rule to the reason why it misses a target, shown where it does."""
+
+
 def counts(rule: str, strength: str, interval_s: int = 60) -> bool:
     """Whether a technician would call this a fault, and samples so long can show it."""
     return (rule, strength) not in WEAK and (rule, strength, interval_s) not in UNSEEN

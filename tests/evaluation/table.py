@@ -14,7 +14,7 @@ from coilbook.analytics.rules import RULES
 from evaluation.fleets import INTERVALS_S
 from evaluation.measured import Measured
 from evaluation.score import Scores
-from evaluation.strengths import UNSEEN, WEAK, counts, within
+from evaluation.strengths import UNSEEN, WEAK, WHY_SHORT, counts, within
 
 BEGIN, END = "<!-- evaluation: begin -->", "<!-- evaluation: end -->"
 FILE = Path(__file__).parents[2] / "DEVELOPERS.md"
@@ -30,6 +30,21 @@ HEAD = (
     "faults found / planted",
     "days to the case: median, 95 %",
     "meets the targets",
+)
+INTRODUCTION = (
+    "## How well the rules find faults",
+    "",
+    "The simulator plants every fault in many strengths, at homes that are odd themselves (restless "
+    "houses, holidays, outages at dawn, changed settings, circuits that switch together), and "
+    "`tests/evaluation/` scores what a review says. A sample is one (rule, subject, local day); rules "
+    "that need several days may be off by one. Recall counts the days that the logs show, by the "
+    "simulator's own plain reading of them, at the strengths that a technician would call a fault "
+    "(`strengths.py` has them with reasons); precision counts findings on days on which something was "
+    "planted or shown. *No response* is a day that the rule said it could not judge. Faults found / "
+    "planted counts those that never showed, too. Seeds of the table were never looked at while rules "
+    "were tuned; where a rule was changed afterwards, fresh ones were taken. The table is written by "
+    "`PYTHONPATH=tests python -m evaluation.run` and held against `measured.json` in CI, which "
+    "measures some small fleets of its own besides.",
 )
 Keep = Callable[[tuple[Any, ...]], bool]
 
@@ -152,6 +167,8 @@ def render(measured: Measured) -> str:
     rate = f"{100 * healthy / weeks:.2f} per 100"
     seeds = f"{len(measured.seeds)} seeds ({measured.seeds[0]} to {measured.seeds[-1]})"
     lines = [
+        *INTRODUCTION,
+        "",
         f"{seeds}, each with samples of 1, 5 and 15 min; "
         f"{measured.sites} sites for {measured.days} days each.",
         "",
@@ -163,6 +180,11 @@ def render(measured: Measured) -> str:
         f"| {' | '.join(HEAD)} |",
         f"|{'---|' * len(HEAD)}",
         *(_rule_row(s, rule.name) for rule in RULES),
+        "",
+        "Where a target is missed, why:",
+        "",
+        *(f"- `{r.name}`: {WHY_SHORT.get(r.name, 'not known')}" for r in RULES if short_of(s, r.name)),
+        f"- False cases on healthy sites: {WHY_SHORT['no_load_on_close'].split('. ', 1)[1]}",
         "",
         "Weaker strengths, not counted above:",
         "",

@@ -8,7 +8,7 @@ from pathlib import Path
 import coilbook.analytics.rules as rules
 import pytest
 
-SUPPORT = {"still_stuck", "sun_clock", "__init__", "shape", "words", "hours", "starts_limits"}
+SUPPORT = {"still_stuck", "sun_clock", "stuck_doubts", "__init__", "shape", "words", "hours", "starts_limits"}
 
 
 def test_every_rule_file_is_listed_under_its_own_name() -> None:
