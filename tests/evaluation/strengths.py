@@ -76,12 +76,17 @@ WHY_SHORT: dict[str, str] = {
     ),
     "no_load_on_close": (
         "closings that a noisy house hides are not counted, so the five that the rule asks for take "
-        "longer to come by. False cases on healthy sites are chargers, spas and heaters of owners on "
-        "holiday: the finding is true, of severity data, and asks the owner."
+        "longer to come by."
     ),
     "clock_offset": ("starts that are late by another amount each day can by chance lie together."),
 }
 """Rule to the reason why it misses a target, shown where it does."""
+
+
+HOLIDAYS = (
+    "False cases of severity data on healthy sites are chargers, spas and heaters whose owners are on holiday "
+    "(one home in five is, for one to two weeks of the four): the finding is true, and asks the owner."
+)
 
 
 def counts(rule: str, strength: str, interval_s: int = 60) -> bool:
