@@ -84,7 +84,7 @@ WHY_SHORT: dict[str, str] = {
 
 
 HOLIDAYS = (
-    "False cases of severity data on healthy sites are chargers, spas and heaters whose owners are on holiday "
+    "False cases of severity data on healthy sites: chargers, spas and heaters whose owners are on holiday "
     "(one home in five is, for one to two weeks of the four): the finding is true, and asks the owner."
 )
 
