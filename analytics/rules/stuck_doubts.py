@@ -78,8 +78,8 @@ def _unlike(stays: pl.DataFrame, frames: Frames) -> pl.DataFrame:
 def _shifted(stays: pl.DataFrame, frames: Frames) -> pl.DataFrame:
     """Draws at a meter that its clock may explain: circuit_id, ts, kind.
 
-    If the clock is late, the load that draws on after an opening did not come on at the closing before. If it
-    is early, a draw runs into a closing. A hole in the power log as long as the draw may hide that the
+    If the clock is late, the load that draws after an opening did not come on at the closing before. If it is
+    early, a draw runs into a closing. A hole in the power log as long as the draw may hide that the
     clock has just been moved.
     """
     c = pl.col
@@ -109,7 +109,7 @@ def _shifted(stays: pl.DataFrame, frames: Frames) -> pl.DataFrame:
     # A closing's check looks at three samples, so a clock that is late by less does not show in it.
     coarse = (c("interval_s") > COARSE_S).fill_null(value=False) & (lasts <= 3 * sample)
     hole = (c("longest_gap_s") >= lasts).fill_null(value=False)
-    late = follows & (~came_on.fill_null(value=False) | hole | coarse)
+    late = (~came_on).fill_null(value=follows) | (follows & (hole | coarse))
     early = ~follows & (to_closing <= 2 * sample).fill_null(value=False)
     return judged.filter(late | early).select(*by, "ts", "kind", shifted=pl.lit(value=True))
 
