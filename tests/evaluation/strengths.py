@@ -83,6 +83,11 @@ WHY_SHORT: dict[str, str] = {
 """Rule to the reason why it misses a target, shown where it does."""
 
 
+COINCIDENCE = (
+    "False danger: `stuck_closed` told by the house's power. A load of within a tenth of the circuit's own size "
+    "came on in the very minute of the opening and stayed for half an hour or more; house power alone cannot "
+    "tell the two apart. A meter on the circuit can."
+)
 HOLIDAYS = (
     "False cases of severity data on healthy sites: chargers, spas and heaters whose owners are on holiday "
     "(one home in five is, for one to two weeks of the four): the finding is true, and asks the owner."

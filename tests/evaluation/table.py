@@ -14,7 +14,7 @@ from coilbook.analytics.rules import RULES
 from evaluation.fleets import INTERVALS_S
 from evaluation.measured import Measured
 from evaluation.score import Scores
-from evaluation.strengths import HOLIDAYS, UNSEEN, WEAK, WHY_SHORT, counts, within
+from evaluation.strengths import COINCIDENCE, HOLIDAYS, UNSEEN, WEAK, WHY_SHORT, counts, within
 
 BEGIN, END = "<!-- evaluation: begin -->", "<!-- evaluation: end -->"
 FILE = Path(__file__).parents[2] / "DEVELOPERS.md"
@@ -184,6 +184,7 @@ def render(measured: Measured) -> str:
         "Where a target is missed, why:",
         "",
         *(f"- `{r.name}`: {WHY_SHORT.get(r.name, 'not known')}" for r in RULES if short_of(s, r.name)),
+        *([f"- {COINCIDENCE}"] if danger else []),
         f"- {HOLIDAYS}",
         "",
         "Weaker strengths, not counted above:",
