@@ -84,7 +84,7 @@ WHY_SHORT: dict[str, str] = {
 
 
 COINCIDENCE = (
-    "False danger: `stuck_closed` told by the house's power. A load of within a tenth of the circuit's own size "
+    "False danger: `stuck_closed` told by the house's power. A load of about the circuit's own size "
     "came on in the very minute of the opening and stayed for half an hour or more; house power alone cannot "
     "tell the two apart. A meter on the circuit can."
 )
