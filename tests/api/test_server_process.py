@@ -142,14 +142,13 @@ def test_a_load_that_runs_while_the_server_stops_is_whole_or_not_at_all(server: 
     assert not thread.is_alive()
     whole = answers and answers[0].status_code == 200
     assert "Traceback" not in server.log()
-    expected = 600_000 if whole else 0
-    if not whole:
+    if not whole:  # a load that had entered its rows may find nobody left to tell
         assert [answer.status_code for answer in answers] in ([503], [])
     with Store.open(server.store) as opened, opened.reading() as session:
         found = session.one(
             "SELECT count(*) FROM power_log WHERE site_id = 'AD001' AND ts < TIMESTAMP '2025-12-01'"
         )
-    assert found == (expected,)
+    assert found == (600_000,) if whole else found in ((0,), (600_000,))
 
 
 def test_kill_9_in_the_middle_of_a_load_leaves_no_trace(server: Server, fleet: Path, tmp_path: Path) -> None:
