@@ -27,4 +27,14 @@ def _foundation() -> tuple[str, ...]:
     return tuple(statements)
 
 
-STEPS: tuple[Step, ...] = (Step("0001-foundation", _foundation()),)
+# The digest of settings that stood there tells nothing of what changed: empty, so that all is judged anew.
+_KEEP_SETTINGS = (
+    "ALTER TABLE review RENAME COLUMN settings_sha256 TO settings",
+    "UPDATE review SET settings = ''",
+    "COMMENT ON COLUMN review.settings IS 'rule settings in force, as JSON'",
+)
+
+STEPS: tuple[Step, ...] = (
+    Step("0001-foundation", _foundation()),
+    Step("0002-settings-of-reviews", _KEEP_SETTINGS),
+)

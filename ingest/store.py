@@ -21,7 +21,7 @@ from typing import Any
 import duckdb
 import polars as pl
 from coilbook.ingest.errors import InputError, StatementFailed, StoreError, StoreInUse, StoreTooNew
-from coilbook.ingest.migrations import STEPS
+from coilbook.ingest.migrations import STEPS, Step
 
 Values = Sequence[Any] | Mapping[str, Any] | None
 
@@ -121,10 +121,9 @@ class Store:
         path = Path(path)
         if not path.parent.is_dir():
             raise InputError(f"store {path}: folder {path.parent} does not exist")
-        fresh = not path.exists()
         store = cls(path, _connect(path, memory_limit, threads))
         try:
-            store._migrate(fresh)
+            store._migrate()
         except BaseException:
             store.close()
             raise
@@ -199,7 +198,7 @@ class Store:
         with self._write_lock, self._people_lock, self.reading() as session:
             session.run("CHECKPOINT")
 
-    def _migrate(self, fresh: bool) -> None:
+    def _migrate(self) -> None:
         applied = self._applied_steps()
         known = [step.name for step in STEPS]
         strangers = applied - set(known)
@@ -210,15 +209,22 @@ class Store:
         missing = [step for step in STEPS if step.name not in applied]
         if not missing:
             return
-        if not fresh and applied:
-            self.checkpoint()
-            shutil.copyfile(self.path, self.path.with_name(f"{self.path.name}.before-{missing[0].name}"))
+        if not applied:  # a new store has the newest schema whole
+            self._apply(STEPS[0], known)
+            return
+        self.checkpoint()
+        shutil.copyfile(self.path, self.path.with_name(f"{self.path.name}.before-{missing[0].name}"))
         for step in missing:
-            with self.writing() as session:
-                for statement in step.statements:
-                    session.run(statement)
-                now = datetime.now(UTC).replace(tzinfo=None)
-                session.run("INSERT INTO schema_step VALUES (?, ?)", [step.name, now])
+            self._apply(step, [step.name])
+
+    def _apply(self, step: Step, names: Sequence[str]) -> None:
+        """Run a step and record the steps `names` as applied, in one transaction."""
+        now = datetime.now(UTC).replace(tzinfo=None)
+        with self.writing() as session:
+            for statement in step.statements:
+                session.run(statement)
+            for name in names:
+                session.run("INSERT INTO schema_step VALUES (?, ?)", [name, now])
 
     def _applied_steps(self) -> set[str]:
         with self.reading() as session:
