@@ -71,3 +71,8 @@ def as_it_stands(request: Request, service: Service, *more: Hashable) -> tuple[H
 def this_hour(now: datetime) -> datetime:
     """The hour begun: whatever hangs on the clock, such as the end of a snooze, is looked at once an hour."""
     return now.replace(minute=0, second=0, microsecond=0)
+
+
+def as_the_logs_stand(request: Request, service: Service) -> tuple[Hashable, ...]:
+    """The key of an answer that does not hang on what people do: it holds until the next load or review."""
+    return ("logs", service.store.logs_version, request.url.path, request.url.query)

@@ -15,10 +15,18 @@ from coilbook.analytics.queries import settings as settings_queries
 from coilbook.analytics.queries import site as site_queries
 from coilbook.analytics.queries.timeline import timeline
 from coilbook.analytics.rule_settings import RuleSettings
-from coilbook.analytics.standing import standing
 from coilbook.api import site_charts
 from coilbook.api.fields import utc_now
-from coilbook.api.page_answer import answer, as_it_stands, cache, missing, rules, this_hour, whole
+from coilbook.api.page_answer import (
+    answer,
+    as_it_stands,
+    as_the_logs_stand,
+    cache,
+    missing,
+    rules,
+    this_hour,
+    whole,
+)
 from coilbook.api.page_cache import KeptPage
 from coilbook.api.page_charts import NothingToDraw, no_chart, send_rows, send_spec
 from coilbook.api.page_forms import who_of
@@ -56,7 +64,7 @@ def chart_spec(request: Request, service: ServiceDep, site_id: str, chart: str) 
         return None if drawn is None or (drawn.rows.is_empty() and chart != "timeline") else drawn
 
     try:
-        return send_spec(request, service, as_it_stands(request, service), f"{site_id}-{chart}", made)
+        return send_spec(request, service, as_the_logs_stand(request, service), f"{site_id}-{chart}", made)
     except NothingToDraw:
         return no_chart(chart, f"site {site_id!r}")
 
@@ -155,7 +163,7 @@ def _record(
         circuits=site_queries.circuits(session, site_id),
         schedule=settings_queries.schedule(session, site_id),
         settings_history=settings_queries.settings_history(session, site_id),
-        past=_past(session, site_id),
+        past=site_queries.past_cases(session, site_id),
         service_log=site_queries.service_log(session, site_id),
         windows=site_queries.windows_record(session, site_id, first, last),
         starts=site_queries.starts_per_day(session, site_id, first, last),
@@ -184,14 +192,6 @@ def _evidence(session: Session, card: site_queries.SiteCard, asked: Mapping[str,
         return None
     row = mine.row(0, named=True)
     return evidence_of(rule, subject, day, row["sentence"] or "", row["evidence"], card.timezone)
-
-
-def _past(session: Session, site_id: str) -> pl.DataFrame:
-    """Past cases with what people found: `outcome, closed_by, note`."""
-    past = site_queries.past_cases(session, site_id)
-    stood = standing(act_queries.acts(session, past["case_id"].to_list()))
-    told = stood.select("case_id", "outcome", "closed_by", "note")
-    return past.join(told, on="case_id", how="left", maintain_order="left")
 
 
 def _drawn(request: Request, service: Service, site_id: str, chart: str) -> site_charts.Drawn | None:

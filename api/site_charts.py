@@ -12,6 +12,7 @@ from coilbook.analytics.queries.timeline import Timeline, timeline
 from coilbook.analytics.rule_settings import RuleSettings
 from coilbook.dashboards.charts import run_lengths, starts_per_day, wear, window_calendar
 from coilbook.dashboards.charts import timeline as timeline_chart
+from coilbook.dashboards.charts.forms import Spec
 from coilbook.dashboards.charts.look import AnyChart
 from coilbook.ingest.store import Session
 
@@ -21,7 +22,7 @@ class Drawn:
     """The rows of a chart and how to draw them; drawing rows that are none raises."""
 
     rows: pl.DataFrame
-    draw: Callable[[], AnyChart]
+    draw: Callable[[], AnyChart | Spec]
 
 
 def drawn_timeline(seen: Timeline, marks: Sequence[datetime] = ()) -> Drawn:
@@ -54,7 +55,7 @@ def drawn_record(
         rows = window_calendar.window_calendar_data(
             site_queries.windows_record(session, site_id, first, last)
         )
-        return Drawn(rows, lambda: window_calendar.window_calendar_chart(rows))
+        return Drawn(rows, lambda: window_calendar.window_calendar_chart(rows, zone))
     if chart == "starts":
         days = site_queries.starts_per_day(session, site_id, first, last)
         starts = starts_per_day.starts_per_day_data(

@@ -110,6 +110,8 @@ class Store:
         self._commits = itertools.count(1)
         self.version = 0
         """Another number after each commit of this process: what was read at the same number is the same."""
+        self.logs_version = 0
+        """The same for all but what people do: logs, registry, facts, findings."""
 
     @classmethod
     def open(cls, path: Path | str, *, memory_limit: str = MEMORY_LIMIT, threads: int | None = None) -> Store:
@@ -153,6 +155,7 @@ class Store:
         """A session in one transaction under the write lock; rolled back on an error."""
         with self._write_lock, self._transaction() as session:
             yield session
+        self.logs_version = self.version
 
     @contextmanager
     def noting(self) -> Iterator[Session]:

@@ -13,10 +13,11 @@ from coilbook.ingest.store import Session
 CARD = """
 SELECT
     s.site_id, s.name, s.area, s.timezone, s.latitude, s.longitude, s.pv_kw, s.battery_kwh, s.tariff_id,
-    (SELECT min(local_date) FROM coverage WHERE site_id = $site_id) AS first_day,
-    (SELECT max(local_date) FROM coverage WHERE site_id = $site_id) AS last_day,
-    (SELECT max(last_ts) FROM coverage WHERE site_id = $site_id) AS last_row
-FROM site s
+    seen.first_day, seen.last_day, seen.last_row
+FROM site s, (
+    SELECT min(local_date) AS first_day, max(local_date) AS last_day, max(last_ts) AS last_row
+    FROM coverage WHERE site_id = $site_id
+) AS seen
 WHERE s.site_id = $site_id
 ORDER BY s.valid_from DESC NULLS LAST
 LIMIT 1

@@ -76,7 +76,7 @@ def _panel(
         "standing",
         pl.lit(0).alias("floor"),
     )
-    scale = time_scale(*span)
+    scale = time_scale(*map(str, span))
     axis = axis_of(title="cases", minExtent=AXIS_PX, maxExtent=AXIS_PX, values=[0, most], format="d")
     y_scale = alt.Scale(domain=[0, most], nice=False)
     tips = [

@@ -56,15 +56,13 @@ def look(dark: bool = False) -> dict[str, Any]:
     }
 
 
-def time_scale(first_ms: int, stop_ms: int) -> alt.Scale:
-    """A scale of wall time dressed as UTC [ms] from `first_ms` to `stop_ms`.
+def time_scale(first_ms: str, stop_ms: str) -> alt.Scale:
+    """A scale of wall time dressed as UTC [ms] from `first_ms` to `stop_ms`, digits or slots for them.
 
     The bounds are expressions of plain numbers: a plain domain becomes a call of `datetime`, which a page
     that forbids `eval` cannot make.
     """
-    return alt.Scale(
-        type="utc", domainMin=alt.ExprRef(str(first_ms)), domainMax=alt.ExprRef(str(stop_ms)), nice=False
-    )
+    return alt.Scale(type="utc", domainMin=alt.ExprRef(first_ms), domainMax=alt.ExprRef(stop_ms), nice=False)
 
 
 def axis_of(**told: Any) -> dict[str, Any]:
@@ -81,15 +79,15 @@ def local_dates(zone: str) -> str:
     return f"local date, {zone}"
 
 
-def layered(*charts: alt.Chart) -> alt.LayerChart:
-    """Charts over each other."""
-    made = alt.layer(*charts)
+def layered(*charts: alt.Chart, data: alt.NamedData | None = None) -> alt.LayerChart:
+    """Charts over each other; those without data of their own share `data`."""
+    made = alt.layer(*charts) if data is None else alt.layer(*charts, data=data)
     assert isinstance(made, alt.LayerChart)
     return made
 
 
-def spec(chart: AnyChart, *, name: str) -> dict[str, Any]:
-    """A chart as a checked Vega-Lite spec with both looks in `usermeta`, for the page to choose from.
+def checked(chart: AnyChart) -> dict[str, Any]:
+    """A chart as a checked Vega-Lite spec without a look.
 
     Raises altair's `SchemaValidationError` for a chart that is not valid Vega-Lite.
     """
@@ -97,5 +95,10 @@ def spec(chart: AnyChart, *, name: str) -> dict[str, Any]:
     with _TELLING, alt.data_transformers.enable("default", max_rows=None):
         told: dict[str, Any] = chart.to_dict()
     told.pop("config", None)
-    told["usermeta"] = {"name": name, "looks": {"light": look(), "dark": look(dark=True)}}
     return told
+
+
+def spec(chart: AnyChart | dict[str, Any], *, name: str) -> dict[str, Any]:
+    """A chart, or a form filled in, with both looks in `usermeta`, for the page to choose from."""
+    told = chart if isinstance(chart, dict) else checked(chart)
+    return {**told, "usermeta": {"name": name, "looks": {"light": look(), "dark": look(dark=True)}}}

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette, words
+from coilbook.dashboards.charts.forms import Spec, filled, form, rows, rows_of, slot, stacked
 from coilbook.dashboards.charts.look import AXIS_PX, axis_of, layered
 
 PANEL_PX = 100
@@ -37,18 +40,18 @@ def run_lengths_data(runs: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def run_lengths_chart(counts: pl.DataFrame) -> alt.VConcatChart:
+def run_lengths_chart(counts: pl.DataFrame) -> Spec:
     """`counts` as `run_lengths_data` returns them; at least one row. One panel a circuit."""
     panels = [
         _panel(name, counts.filter(pl.col("circuit_id") == name))
         for name in counts["circuit_id"].unique(maintain_order=True)
     ]
-    return alt.vconcat(*panels)
+    return stacked(panels)
 
 
-def _panel(name: str, counts: pl.DataFrame) -> alt.LayerChart:
+def _panel(name: str, counts: pl.DataFrame) -> Spec:
     least = counts["min_run_min"][0]
-    stacked = (
+    stacked_runs = (
         counts.with_columns(pl.col("runs").cum_sum().over("low_min", order_by="cause").alias("to_runs"))
         .with_columns((pl.col("to_runs") - pl.col("runs")).alias("from_runs"))
         .with_columns(
@@ -56,10 +59,20 @@ def _panel(name: str, counts: pl.DataFrame) -> alt.LayerChart:
             pl.col("cause").replace_strict(palette.CAUSE, return_dtype=pl.String).alias("colour"),
         )
     )
+    title = f"Circuit {name}: runs by length and cause"
+    if not least:
+        return filled(_form(limited=False), title=title, runs=rows(stacked_runs))
+    title = f"{title}, least run time {words.duration(least * 60)} (broken line)"
+    return filled(_form(limited=True), title=title, runs=rows(stacked_runs), limit=[{"least": least}])
+
+
+@cache
+def _form(*, limited: bool) -> Spec:
+    """Slots: `title`, `runs`, and `limit` where there is one."""
     scale = alt.Scale(type="log", domain=[EDGES_MIN[0], EDGES_MIN[-1]], nice=False)
     ticks = [1, 2, 5, 10, 30, 60, 120, 360, 1440]
     bars = (
-        alt.Chart(stacked)
+        alt.Chart(rows_of("runs"))
         .mark_rect()
         .encode(
             x=alt.X(
@@ -83,12 +96,7 @@ def _panel(name: str, counts: pl.DataFrame) -> alt.LayerChart:
         )
     )
     layers: list[alt.Chart] = [bars]
-    if least:
-        rule = alt.Chart(pl.DataFrame({"least": [least]})).mark_rule(
-            color=palette.LIMIT, strokeDash=[5, 4], strokeWidth=1.5
-        )
+    if limited:
+        rule = alt.Chart(rows_of("limit")).mark_rule(color=palette.LIMIT, strokeDash=[5, 4], strokeWidth=1.5)
         layers.append(rule.encode(x=alt.X("least:Q", scale=scale)))
-    said = f", least run time {words.duration(least * 60)} (broken line)" if least else ""
-    return layered(*layers).properties(
-        width=900, height=PANEL_PX, title=f"Circuit {name}: runs by length and cause{said}"
-    )
+    return form(layered(*layers).properties(width=900, height=PANEL_PX, title=slot("title")))

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
+from functools import cache
 
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette, words
+from coilbook.dashboards.charts.forms import Spec, filled, form, rows, rows_of, slot
 from coilbook.dashboards.charts.look import AXIS_PX, axis_of, layered, time_scale
 from coilbook.dashboards.labels import circuit_name, said
 from coilbook.dashboards.local_wall import wall, wall_time
@@ -17,6 +19,10 @@ TITLES = {"pv": "PV", "house": "house", "surplus": "surplus"}
 LANE_PX = 46
 POWER_PX = 190
 TICKS = 8
+LAYERS = {"window": 0.3, "whole": 0.35, "run": 1.0, "dip": 1.0}
+"""Layers of bars from the back to the front, with their opacity [1]."""
+
+FROM_TO = (alt.Tooltip("from_text:N", title="from"), alt.Tooltip("to_text:N", title="to"))
 TOP, BOTTOM = 0.36, 0.86
 """Where a run's bar begins and ends within its lane [1]; the lane's name stands above, dips below."""
 
@@ -86,79 +92,95 @@ def timeline_chart(
     end: datetime,
     zone: str,
     marks: Sequence[datetime] = (),
-) -> alt.VConcatChart:
+) -> Spec:
     """Lanes over power for `[start, end)` [naive UTC]; `bars` and `power` as the data functions give them.
 
     Where the power log holds nothing, the lanes stand alone. `marks` are minutes of evidence [wall time],
     each a broken line through all panels.
     """
-    scale = time_scale(_ms(wall_time(start, zone)), _ms(wall_time(end, zone)))
-    ticks = axis_of(
-        title=f"local time, {zone}",
-        labelOverlap="greedy",
-        labelSeparation=8,
-        tickCount=TICKS,
-        format=_format(end - start),
-        grid=True,
-    )
-    lines = axis_of(labels=False, ticks=False, title=None, grid=True, tickCount=TICKS)
-    begin = _ms(wall_time(start, zone))
-    panels = [_lanes(bars, circuits, begin, alt.X("from:T", scale=scale, axis=lines), marks)]
-    if power.is_empty():
-        panels = [_lanes(bars, circuits, begin, alt.X("from:T", scale=scale, axis=ticks), marks)]
-    else:
-        panels.append(_power(power, alt.X("from:T", scale=scale, axis=ticks), marks))
-    panels[-1] = panels[-1].add_params(alt.selection_interval(name="chosen", encodings=["x"]))
-    stacked: alt.VConcatChart = alt.vconcat(*panels, spacing=6).resolve_scale(
-        x="independent", color="independent"
-    )
-    return stacked
-
-
-def _lanes(
-    bars: pl.DataFrame, circuits: pl.DataFrame, begin_ms: int, x: alt.X, marks: Sequence[datetime]
-) -> alt.LayerChart:
-    height = max(1, circuits.height)
-    y_scale = alt.Scale(domain=[0, height], reverse=True, nice=False, zero=False)
-    blank = axis_of(labels=False, ticks=False, domain=False, grid=False, title=None, minExtent=AXIS_PX)
-    drawn = _told(bars)
-    layers: list[alt.Chart] = []
-    for layer, opacity in (("window", 0.3), ("whole", 0.35), ("run", 1.0), ("dip", 1.0)):
-        here = drawn.filter(pl.col("layer") == layer).drop("layer", "circuit_id")
-        if here.is_empty():
-            continue
-        layers.append(
-            alt.Chart(here)
-            .mark_rect(opacity=opacity, clip=True)
-            .encode(
-                x=x,
-                x2="to:T",
-                y=alt.Y("top:Q", scale=y_scale, axis=blank),
-                y2="bottom:Q",
-                color=alt.Color("colour:N", scale=None),
-                tooltip=_tips(),
-            )
-        )
+    begin, stop = _ms(wall_time(start, zone)), _ms(wall_time(end, zone))
+    drawn = bars.drop("circuit_id").with_columns(pl.col("from", "to").dt.epoch("ms"))
+    lanes = max(1, circuits.height)
     names = circuits.select(
-        pl.lit(begin_ms).alias("from"),
+        pl.lit(begin).alias("from"),
         pl.int_range(pl.len()).cast(pl.Float64).alias("lane"),
         circuit_name().alias("name"),
     )
+    made = filled(
+        _form(with_power=not power.is_empty()),
+        first=str(begin),
+        stop=str(stop),
+        under=f"local time, {zone}",
+        times=_format(end - start),
+        lanes=lanes,
+        names=rows(names),
+        marks=_marks(marks, lanes),
+        **{layer: rows(drawn.filter(pl.col("layer") == layer).drop("layer")) for layer in LAYERS},
+        **({} if power.is_empty() else {"power": rows(_kilowatts(power))}),
+    )
+    made["vconcat"][0]["height"] = LANE_PX * lanes
+    return made
+
+
+@cache
+def _form(*, with_power: bool) -> Spec:
+    """Slots: `first, stop` of the axis [ms, as text], its title `under`, how its `times` are written, `lanes`.
+
+    Rows: `names` of lanes, each layer, `marks`, and `power` where there is a panel for it.
+    """
+    scale = time_scale(slot("first"), slot("stop"))
+    ticks = axis_of(
+        title=slot("under"),
+        labelOverlap="greedy",
+        labelSeparation=8,
+        tickCount=TICKS,
+        format=slot("times"),
+        grid=True,
+    )
+    if not with_power:
+        return form(_brushed(_lanes(alt.X("from:T", scale=scale, axis=ticks))))
+    lines = axis_of(labels=False, ticks=False, title=None, grid=True, tickCount=TICKS)
+    over = _lanes(alt.X("from:T", scale=scale, axis=lines))
+    return form(_brushed(over, _power(alt.X("from:T", scale=scale, axis=ticks))))
+
+
+def _brushed(*panels: alt.LayerChart) -> alt.VConcatChart:
+    """Panels one under the other, of which a range can be chosen in the last."""
+    last = panels[-1].add_params(alt.selection_interval(name="chosen", encodings=["x"]))
+    stood: alt.VConcatChart = alt.vconcat(*panels[:-1], last, spacing=6).resolve_scale(
+        x="independent", color="independent"
+    )
+    return stood
+
+
+def _lanes(x: alt.X) -> alt.LayerChart:
+    y_scale = alt.Scale(domain=[0, slot("lanes")], reverse=True, nice=False, zero=False)
+    blank = axis_of(labels=False, ticks=False, domain=False, grid=False, title=None, minExtent=AXIS_PX)
+    top, bottom = alt.Y("top:Q", scale=y_scale, axis=blank), alt.Y2("bottom:Q")
+    drawn = [
+        _timed(alt.Chart(rows_of(layer)).mark_rect(opacity=opacity, clip=True)).encode(
+            x=x,
+            x2="to:T",
+            y=top,
+            y2=bottom,
+            color=alt.Color("colour:N", scale=None),
+            tooltip=[alt.Tooltip("what:N", title=" "), alt.Tooltip("more:N", title=" "), *FROM_TO],
+        )
+        for layer, opacity in LAYERS.items()
+    ]
     label = (
-        alt.Chart(names)
+        alt.Chart(rows_of("names"))
         .mark_text(align="left", baseline="top", dx=3, dy=2, clip=False)
         .encode(x=x, y=alt.Y("lane:Q", scale=y_scale, axis=blank), text="name:N")
     )
-    return layered(*layers, *_marked(marks, x), label).properties(
-        width=900, height=LANE_PX * height, title="Switching: runs by cause, over run windows and lockouts"
+    return layered(*drawn, _marked(x).encode(y=top, y2=bottom), label).properties(
+        width=900, title="Switching: runs by cause, over run windows and lockouts"
     )
 
 
-def _power(power: pl.DataFrame, x: alt.X, marks: Sequence[datetime]) -> alt.LayerChart:
+def _power(x: alt.X) -> alt.LayerChart:
     y_axis = axis_of(title="kW", minExtent=AXIS_PX, maxExtent=AXIS_PX, tickCount=5)
-    watts = [pl.col(name) for name in power.columns if name.endswith("_w")]
-    drawn = _told(power).with_columns((value / 1000).round(3) for value in watts)
-    base = alt.Chart(drawn).encode(x=x)
+    base = alt.Chart().encode(x=x)
     layers = []
     for name, hue in palette.POWER.items():
         colour = hue or alt.Undefined
@@ -166,35 +188,51 @@ def _power(power: pl.DataFrame, x: alt.X, marks: Sequence[datetime]) -> alt.Laye
         line = base.mark_line(strokeWidth=1.4, clip=True, interpolate="step-after", color=colour)
         layers.append(band.encode(y=alt.Y(f"{name}_min_w:Q", axis=y_axis), y2=f"{name}_max_w:Q"))
         layers.append(line.encode(y=alt.Y(f"{name}_w:Q", axis=y_axis)))
-    tips = [
-        *(alt.Tooltip(f"{name}_w:Q", title=f"{title} [kW]") for name, title in TITLES.items()),
-        alt.Tooltip("from_text:N", title="from"),
-        alt.Tooltip("to_text:N", title="to"),
-    ]
+    watts = [alt.Tooltip(f"{name}_w:Q", title=f"{title} [kW]") for name, title in TITLES.items()]
     # Nobody hits a thin line with a finger: a clear sheet over each bin answers instead.
-    sheet = base.mark_rect(opacity=0, clip=True).encode(
-        x2="to:T", y=alt.value(0), y2=alt.value(POWER_PX), tooltip=tips
+    sheet = _timed(base.mark_rect(opacity=0, clip=True)).encode(
+        x2="to:T", y=alt.value(0), y2=alt.value(POWER_PX), tooltip=[*watts, *FROM_TO]
     )
-    stacked = layered(*layers, *_marked(marks, x), sheet).properties(
+    return layered(*layers, _marked(x), sheet, data=rows_of("power")).properties(
         width=900,
         height=POWER_PX,
         title="Power: PV, house and surplus; bands from least to greatest sample",
     )
-    return stacked
 
 
-def _marked(marks: Sequence[datetime], x: alt.X) -> list[alt.Chart]:
+def _marked(x: alt.X) -> alt.Chart:
     """A broken line at each minute of evidence."""
-    if not marks:
-        return []
-    told = pl.DataFrame(
+    rule = alt.Chart(rows_of("marks")).mark_rule(strokeWidth=1.5, strokeDash=[3, 3], clip=True)
+    told: alt.Chart = rule.encode(x=x, tooltip=alt.Tooltip("what:N", title=" "))
+    return told
+
+
+def _marks(marks: Sequence[datetime], lanes: int) -> list[Spec]:
+    """A row a minute of evidence and lane, between the lane's name and its end."""
+    return [
         {
-            "from": [_ms(mark) for mark in marks],
-            "what": [f"evidence, {words.day(mark.date())} {mark:%H:%M:%S}" for mark in marks],
+            "from": _ms(mark),
+            "top": lane + TOP - 0.06,
+            "bottom": lane + 1.0,
+            "what": f"evidence, {words.day(mark.date())} {mark:%H:%M:%S}",
         }
+        for mark in marks
+        for lane in range(lanes)
+    ]
+
+
+def _kilowatts(power: pl.DataFrame) -> pl.DataFrame:
+    watts = [pl.col(name) for name in power.columns if name.endswith("_w")]
+    return power.with_columns(
+        *((value / 1000).round(3) for value in watts), pl.col("from", "to").dt.epoch("ms")
     )
-    rule = alt.Chart(told).mark_rule(strokeWidth=1.5, strokeDash=[3, 3], clip=True)
-    return [rule.encode(x=x, tooltip=alt.Tooltip("what:N", title=" "))]
+
+
+def _timed(chart: alt.Chart) -> alt.Chart:
+    """With the wall times of `from` and `to` as texts, for the tooltip."""
+    texts = {f"{name}_text": f"utcFormat(toDate(datum.{name}), '%-d %b %Y %H:%M')" for name in ("from", "to")}
+    told: alt.Chart = chart.transform_calculate(**texts)
+    return told
 
 
 def _windows(windows: pl.DataFrame, lanes: pl.DataFrame) -> pl.DataFrame:
@@ -256,23 +294,6 @@ def _dips(dips: pl.DataFrame, lanes: pl.DataFrame) -> pl.DataFrame:
         pl.lit("surplus under the off level").alias("what"),
         phrase("because of: {}", "why").alias("more"),
     )
-
-
-def _told(frame: pl.DataFrame) -> pl.DataFrame:
-    """Wall times as milliseconds for the axis, and as text for the tooltip."""
-    written = [
-        pl.col(column).dt.to_string("%-d %b %Y %H:%M").alias(f"{column}_text") for column in ("from", "to")
-    ]
-    return frame.with_columns(*written).with_columns(pl.col("from", "to").dt.epoch("ms"))
-
-
-def _tips() -> Sequence[alt.Tooltip]:
-    return [
-        alt.Tooltip("what:N", title=" "),
-        alt.Tooltip("more:N", title=" "),
-        alt.Tooltip("from_text:N", title="from"),
-        alt.Tooltip("to_text:N", title="to"),
-    ]
 
 
 def _format(span: timedelta) -> str:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from functools import cache
 
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette
+from coilbook.dashboards.charts.forms import Spec, filled, form, rows, rows_of, slot, stacked
 from coilbook.dashboards.charts.look import AXIS_PX, axis_of, layered, local_dates, time_scale
 
 PANEL_PX = 110
@@ -55,7 +57,7 @@ def wear_data(wear: pl.DataFrame) -> pl.DataFrame:
     return pl.concat(parts).sort("circuit_id", "part", "day", "used", descending=[False, True, False, False])
 
 
-def wear_chart(parts: pl.DataFrame, zone: str) -> alt.VConcatChart:
+def wear_chart(parts: pl.DataFrame, zone: str) -> Spec:
     """`parts` as `wear_data` returns them; at least one row. One panel a circuit."""
     logged = parts.filter(pl.col("part") == "logged")
     first, last = logged["day"].min(), logged["day"].max()
@@ -74,7 +76,7 @@ def wear_chart(parts: pl.DataFrame, zone: str) -> alt.VConcatChart:
         )
         for name in names
     ]
-    return alt.vconcat(*panels)
+    return stacked(panels)
 
 
 def _mark(newest: pl.DataFrame, level: int) -> pl.DataFrame:
@@ -91,26 +93,48 @@ def _mark(newest: pl.DataFrame, level: int) -> pl.DataFrame:
     )
 
 
-def _panel(name: str, parts: pl.DataFrame, span: tuple[int, int], under: str | None) -> alt.LayerChart:
+def _panel(name: str, parts: pl.DataFrame, span: tuple[int, int], under: str | None) -> Spec:
     drawn = parts.drop("circuit_id").with_columns(
         pl.col("day").dt.to_string("%-d %b %Y").alias("on"),
         *(pl.col(c).cast(pl.Datetime("ms")).dt.epoch("ms") for c in ("day", "early", "late")),
     )
-    x_scale = time_scale(*span)
-    top = parts.filter(pl.col("part") == "logged")["used"].max()
+    logged, expected = (drawn.filter(pl.col("part") == part).drop("part") for part in ("logged", "expected"))
+    top = logged["used"].max()
     assert isinstance(top, float)
+    return filled(
+        _form(),
+        under=under,
+        dates=_month(span),
+        title=f"Contactor of circuit {name}: rated life used, expected (broken line) and its 90 % interval",
+        first=str(span[0]),
+        stop=str(span[1]),
+        top=max(1.05, top * 1.05),
+        logged=rows(logged.drop("early", "late")),
+        expected=rows(expected),
+    )
+
+
+@cache
+def _form() -> Spec:
+    """Slots: `title`; `top` of the upright axis; rows `logged, expected`.
+
+    Of the time axis: `first, stop` [ms, as text], how its `dates` are written, its title `under`.
+    """
+    x_scale = time_scale(slot("first"), slot("stop"))
     y = alt.Y(
         "used:Q",
-        scale=alt.Scale(domain=[0, max(1.05, top * 1.05)], nice=False),
+        scale=alt.Scale(domain=[0, slot("top")], nice=False),
         axis=axis_of(
             title="life used", format=".0%", minExtent=AXIS_PX, maxExtent=AXIS_PX, values=[0, 0.5, 0.8, 1]
         ),
     )
     x = alt.X(
-        "day:T", scale=x_scale, axis=axis_of(title=under, labelOverlap=True, grid=False, format=_month(span))
+        "day:T",
+        scale=x_scale,
+        axis=axis_of(title=slot("under"), labelOverlap=True, grid=False, format=slot("dates")),
     )
     tips = [alt.Tooltip("on:N", title="local date"), alt.Tooltip("used:Q", title="life used", format=".1%")]
-    expected = alt.Chart(drawn.filter(pl.col("part") == "expected"))
+    expected = alt.Chart(rows_of("expected"))
     band = expected.mark_area(
         opacity=0.28, color=palette.SEVERITY["wear"], clip=True, orient="horizontal"
     ).encode(x=alt.X("early:T", scale=x_scale), x2="late:T", y=y)
@@ -118,15 +142,12 @@ def _panel(name: str, parts: pl.DataFrame, span: tuple[int, int], under: str | N
         color=palette.SEVERITY["wear"], strokeDash=[5, 4], clip=True, order=False
     ).encode(x=x, y=y, tooltip=tips)
     past = (
-        alt.Chart(drawn.filter(pl.col("part") == "logged"))
+        alt.Chart(rows_of("logged"))
         .mark_line(color=palette.BLUE, strokeWidth=2)
         .encode(x=x, y=y, tooltip=tips)
     )
-    return layered(band, ahead, past).properties(
-        width=900,
-        height=PANEL_PX,
-        title=f"Contactor of circuit {name}: rated life used, expected (broken line) and its 90 % interval",
-    )
+    stood = layered(band, ahead, past).properties(width=900, height=PANEL_PX, title=slot("title"))
+    return form(stood)
 
 
 def _month(span: tuple[int, int]) -> str:

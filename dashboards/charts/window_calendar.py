@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette, words
-from coilbook.dashboards.charts.look import AXIS_PX, axis_of
+from coilbook.dashboards.charts.forms import Spec, filled, form, rows, rows_of, slot, stacked
+from coilbook.dashboards.charts.look import AXIS_PX, axis_of, local_dates
 from coilbook.dashboards.labels import said
 from coilbook.dashboards.phrases import phrase
 
@@ -59,33 +62,44 @@ def window_calendar_data(record: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def window_calendar_chart(days: pl.DataFrame) -> alt.ConcatChart:
+def window_calendar_chart(days: pl.DataFrame, zone: str) -> Spec:
     """`days` as `window_calendar_data` returns them; at least one row."""
     weeks = _weeks(days["week"].min(), days["week"].max())
     panels = [
-        _panel(str(name), days.filter(pl.col("panel") == name), weeks)
+        _panel(str(name), days.filter(pl.col("panel") == name), weeks, zone)
         for name in days["panel"].unique(maintain_order=True)
     ]
-    return alt.concat(*panels, columns=COLUMNS, spacing=22)
+    return stacked(panels, concat="concat", columns=COLUMNS, spacing=22)
 
 
-def _panel(name: str, days: pl.DataFrame, weeks: list[str]) -> alt.Chart:
-    drawn = days.drop("panel").with_columns(
+def _panel(name: str, days: pl.DataFrame, weeks: list[str], zone: str) -> Spec:
+    drawn = days.drop("panel", "verdict").with_columns(
         pl.col("week").cast(pl.String),
         pl.col("local_date").dt.to_string("%a %-d %b %Y").alias("local_date"),
     )
+    made = filled(_form(), title=name, weeks=weeks, dates=local_dates(zone), days=rows(drawn))
+    return {**made, "width": WEEK_PX * len(weeks)}
+
+
+@cache
+def _form() -> Spec:
+    """Slots: `title`, `weeks` [dates of Mondays], what `dates` are called, `days`."""
     # A month is named at its first Monday; a date alone is read as UTC.
     month = "utcdate(toDate(datum.value)) <= 7 ? utcFormat(toDate(datum.value), '%b %Y') : ''"
-    panel: alt.Chart = (
-        alt.Chart(drawn, title=name)
+    tips = [
+        alt.Tooltip("local_date:N", title=slot("dates")),
+        alt.Tooltip("said:N", title="windows"),
+    ]
+    panel = (
+        alt.Chart(rows_of("days"), title=slot("title"))
         .mark_rect(cornerRadius=1)
         .encode(
             x=alt.X(
                 "week:O",
-                scale=alt.Scale(domain=weeks, paddingInner=0.12),
+                scale=alt.Scale(domain=[slot("weeks")], paddingInner=0.12),
                 axis=axis_of(
                     labelExpr=month,
-                    title="local weeks",
+                    title="weeks",
                     ticks=False,
                     domain=False,
                     labelAngle=0,
@@ -98,11 +112,11 @@ def _panel(name: str, days: pl.DataFrame, weeks: list[str]) -> alt.Chart:
                 axis=axis_of(title=None, ticks=False, domain=False, minExtent=AXIS_PX, maxExtent=AXIS_PX),
             ),
             color=alt.Color("colour:N", scale=None),
-            tooltip=[alt.Tooltip("local_date:N", title="local date"), alt.Tooltip("said:N", title="windows")],
+            tooltip=tips,
         )
-        .properties(width=WEEK_PX * len(weeks), height=DAY_PX * 7)
+        .properties(height=DAY_PX * 7)
     )
-    return panel
+    return form(panel)
 
 
 def _weeks(first: object, last: object) -> list[str]:

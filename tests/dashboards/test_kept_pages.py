@@ -57,6 +57,20 @@ def test_an_act_is_seen_at_once_on_the_page_of_its_site(own: TestClient) -> None
         assert "Assigned to Ben" in Page(own.get("/sites/fen").text).text
 
 
+def test_charts_are_kept_while_people_act(own: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
+    drawn = []
+    inner = page_site.site_charts.drawn_record
+    monkeypatch.setattr(
+        page_site.site_charts, "drawn_record", lambda *a, **k: drawn.append(1) or inner(*a, **k)
+    )
+    with own:
+        before = own.get("/sites/fen/charts/starts.json")
+        form = {"case": CHATTER, "version": "0", "back": "/", "who": "Ana", "kind": "note", "text": "seen"}
+        assert own.post("/acts", data=form).status_code == 200
+        assert own.get("/sites/fen/charts/starts.json").text == before.text
+        assert len(drawn) == 1
+
+
 def test_a_new_row_of_power_is_seen_at_once_in_the_chart(own: TestClient) -> None:
     address = "/sites/fen/charts/timeline.json?from=2026-03-10T12:00&to=2026-03-10T16:00"
     with own:

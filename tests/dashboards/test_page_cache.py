@@ -6,7 +6,7 @@ import threading
 import time
 
 import pytest
-from coilbook.api.page_cache import KeptPage, PageCache
+from coilbook.api.page_cache import AT_ONCE, KeptPage, PageCache
 
 
 def test_readers_who_ask_at_once_share_one_rendering() -> None:
@@ -44,3 +44,41 @@ def test_a_rendering_that_fails_is_not_kept() -> None:
     with pytest.raises(ValueError, match="no"):
         cache.page("key", fail)
     assert cache.page("key", lambda: "page").body == b"page"
+
+
+def test_all_who_asked_are_told_of_a_failure() -> None:
+    cache, begun, told = PageCache(), threading.Event(), []
+
+    def fail() -> str:
+        begun.wait(5)
+        raise ValueError("no")
+
+    def ask() -> None:
+        try:
+            cache.page("key", fail)
+        except ValueError as exc:
+            told.append(str(exc))
+
+    readers = [threading.Thread(target=ask) for _ in range(3)]
+    for reader in readers:
+        reader.start()
+    begun.set()
+    for reader in readers:
+        reader.join()
+    assert told == ["no"] * 3
+
+
+@pytest.mark.skipif(AT_ONCE < 2, reason="one core renders one page at a time")
+def test_a_long_rendering_lets_another_page_by() -> None:
+    cache, other_done = PageCache(), threading.Event()
+
+    def long() -> str:
+        assert other_done.wait(10)
+        return "long"
+
+    reader = threading.Thread(target=cache.page, args=("long", long))
+    reader.start()
+    assert cache.page("short", lambda: "short").body == b"short"
+    other_done.set()
+    reader.join()
+    assert cache.page("long", lambda: "again").body == b"long"
