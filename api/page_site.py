@@ -168,7 +168,7 @@ def _record(
         windows=site_queries.windows_record(session, site_id, first, last),
         starts=site_queries.starts_per_day(session, site_id, first, last),
         runs=site_queries.run_lengths(session, site_id, first, last),
-        wear=site_queries.wear(session, site_id, last - timedelta(days=WEAR_DAYS - 1), last),
+        wear=site_queries.newest_wear(session, site_id, last - timedelta(days=WEAR_DAYS - 1), last),
         shown_runs=seen.runs,
         power=seen.power,
         holes=seen.holes,

@@ -155,8 +155,7 @@ def run_lengths_table(runs: pl.DataFrame) -> Table:
 
 
 def wear_table(wear: pl.DataFrame) -> Table:
-    """For each circuit's newest day: operations, rate, life used, and the dates of 80 % and 100 %."""
-    newest = wear.sort("local_date").group_by("circuit_id", maintain_order=True).last().sort("circuit_id")
+    """Operations, rate, life used, and the dates of 80 % and 100 %; `wear`: each circuit's newest day."""
     rows = [
         [
             row["circuit_id"],
@@ -166,7 +165,7 @@ def wear_table(wear: pl.DataFrame) -> Table:
             used_up(row, 80, row["local_date"]),
             used_up(row, 100, row["local_date"]),
         ]
-        for row in newest.iter_rows(named=True)
+        for row in wear.iter_rows(named=True)
     ]
     names = heads("Circuit", "#Operations", "#A day", "#Rated life used", "80 % used", "100 % used")
     return Table("Contactors, newest day; dates with their 90 % interval", names, rows)

@@ -92,6 +92,13 @@ WHERE site_id = $site_id AND local_date BETWEEN $first AND $last
 ORDER BY circuit_id, local_date
 """
 
+NEWEST_WEAR = """
+SELECT * EXCLUDE (site_id) FROM wear
+WHERE site_id = $site_id AND local_date BETWEEN $first AND $last
+QUALIFY row_number() OVER (PARTITION BY circuit_id ORDER BY local_date DESC) = 1
+ORDER BY circuit_id
+"""
+
 
 @dataclass(frozen=True)
 class SiteCard:
@@ -154,3 +161,8 @@ def run_lengths(session: Session, site_id: str, first: date, last: date) -> pl.D
 def wear(session: Session, site_id: str, first: date, last: date) -> pl.DataFrame:
     """Rows of `wear`, circuit by circuit, both local dates included."""
     return session.frame(WEAR, {"site_id": site_id, "first": first, "last": last})
+
+
+def newest_wear(session: Session, site_id: str, first: date, last: date) -> pl.DataFrame:
+    """Of each circuit the newest row of `wear` in a range of local dates."""
+    return session.frame(NEWEST_WEAR, {"site_id": site_id, "first": first, "last": last})

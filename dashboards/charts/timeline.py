@@ -124,7 +124,7 @@ def timeline_chart(
 
 @cache
 def _form(*, with_power: bool) -> Spec:
-    """Slots: `first, stop` of the axis [ms, as text], its title `under`, how its `times` are written, `lanes`.
+    """Slots: `first, stop` of the axis [ms, as text], its title `under`, how `times` are written, `lanes`.
 
     Rows: `names` of lanes, each layer, `marks`, and `power` where there is a panel for it.
     """
