@@ -8,8 +8,7 @@ Fires: a pump with an on level of 1500 W stood still on a day with 4 h of 2 kW a
 Stays quiet: an hour in bits of a few minutes; surplus during a lockout, a hand hold or an outage; circuits
 without an on level. On days with an island nothing is said.
 
-Cost: the energy that it could have used x (the day's lowest import price - its highest export price), which
-is the least it can have been worth, carried to a year by `costs.per_year`.
+Cost: of the energy that it could have used, `surplus_cost.py`.
 """
 
 from __future__ import annotations
@@ -18,9 +17,10 @@ from dataclasses import dataclass
 
 import polars as pl
 from coilbook.analytics.confidence import above, confidence
-from coilbook.analytics.costs import DAYS_BACK, per_year
+from coilbook.analytics.costs import DAYS_BACK
 from coilbook.analytics.rules import words
 from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
+from coilbook.analytics.rules.surplus_cost import FORMULA, KEY, unused_cost
 from coilbook.ingest.phrases import phrase
 
 
@@ -44,16 +44,8 @@ def judge(frames: Frames, settings: Settings) -> Findings:
     c = pl.col
     limit = pl.lit(settings.min_idle_min)
     idle = frames.idle_surplus.with_columns(idle_min=c("idle_surplus_s") / 60).filter(c("idle_min") >= limit)
-    prices = frames.circuits.sort("local_date").unique("circuit_id", keep="last", maintain_order=True)
-    costs = idle.join(
-        prices.select("circuit_id", "import_min", "export_max"), on="circuit_id", how="left"
-    ).select(
-        "circuit_id",
-        "local_date",
-        cost=c("idle_surplus_wh") / 1000 * (c("import_min") - c("export_max")).clip(lower_bound=0),
-    )
-    key = ["circuit_id", "local_date"]
-    days = frames.per_circuit(idle).join(costs, on=key, how="left").join(per_year(costs), on=key, how="left")
+    costs = unused_cost(idle.select(*KEY, unused_wh="idle_surplus_wh"), frames)
+    days = frames.per_circuit(idle).join(costs, on=KEY, how="left")
     shown = words.with_clock(days, {"first_ts": "from"})
     raised = shown.select(
         "site_id",
@@ -74,9 +66,7 @@ def judge(frames: Frames, settings: Settings) -> Findings:
             surplus_on_w=c("surplus_on_w"),
             min_rest_s=c("min_rest_s"),
             cost=c("cost").round(4),
-            cost_formula=pl.lit(
-                "365 x unused kWh of 28 days x (lowest import - highest export price) / (7 x weeks)"
-            ),
+            cost_formula=pl.lit(FORMULA),
         ),
         sentence=phrase(
             "Stood still for {} with surplus to spare on {}, from {} on: a tenth or more above its on "

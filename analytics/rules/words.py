@@ -7,6 +7,10 @@ from collections.abc import Mapping
 import polars as pl
 from coilbook.ingest.phrases import phrase
 
+THIN = "\u202f"
+"""Stands between thousands: a narrow space at which no line ends."""
+MINUS = "\u2212"
+
 
 def duration(seconds: pl.Expr) -> pl.Expr:
     """A duration [s] in words: "45 s", "4 min", "1 h 20 min"."""
@@ -19,28 +23,32 @@ def duration(seconds: pl.Expr) -> pl.Expr:
         .when(minutes < 60)
         .then(phrase("{} min", minutes))
         .when(rest == 0)
-        .then(phrase("{} h", hours))
-        .otherwise(phrase("{} h {} min", hours, rest))
+        .then(phrase("{} h", _grouped(hours)))
+        .otherwise(phrase("{} h {} min", _grouped(hours), rest))
     )
 
 
 def decimals(value: pl.Expr, places: int) -> pl.Expr:
-    """A number with exactly `places` (at least 1) decimals."""
+    """A number with exactly `places` (at least 1) decimals: "1\u202f234.50", "\u22122.5"."""
     scale = 10**places
     scaled = (value.abs() * scale).round(mode="half_away_from_zero").cast(pl.Int64)
-    sign = pl.when((value < 0) & (scaled > 0)).then(pl.lit("-")).otherwise(pl.lit(""))
     fraction = (scaled % scale).cast(pl.String).str.zfill(places)
-    return phrase("{}{}.{}", sign, scaled // scale, fraction)
+    return phrase("{}{}.{}", _sign((value < 0) & (scaled > 0)), _grouped(scaled // scale), fraction)
 
 
 def whole(value: pl.Expr) -> pl.Expr:
-    """A number rounded to a whole one."""
-    return value.round(mode="half_away_from_zero").cast(pl.Int64).cast(pl.String)
+    """A number rounded to a whole one: "90\u202f817", "\u22129"."""
+    rounded = value.cast(pl.Float64).round(mode="half_away_from_zero").cast(pl.Int64)
+    return phrase("{}{}", _sign(rounded < 0), _grouped(rounded.abs()))
 
 
 def number(value: pl.Expr) -> pl.Expr:
-    """A number without a trailing ".0"."""
-    return value.round(2).cast(pl.String).str.replace(r"\.0$", "")
+    """A number of at most two decimals, without a trailing ".0"."""
+    rounded = value.cast(pl.Float64).abs().round(2)
+    fraction = rounded.cast(pl.String).str.extract(r"(\.\d+)$").fill_null("").str.replace(r"^\.0$", "")
+    return phrase(
+        "{}{}{}", _sign((value < 0) & (rounded > 0)), _grouped(rounded.floor().cast(pl.Int64)), fraction
+    )
 
 
 def power(watts: pl.Expr) -> pl.Expr:
@@ -78,7 +86,7 @@ def day_and_year(local_date: pl.Expr) -> pl.Expr:
 
 def counted(count: pl.Expr, one: str, many: str) -> pl.Expr:
     """A count with its noun: "1 run", "5 runs"."""
-    return phrase("{} {}", count, pl.when(count == 1).then(pl.lit(one)).otherwise(pl.lit(many)))
+    return phrase("{} {}", whole(count), pl.when(count == 1).then(pl.lit(one)).otherwise(pl.lit(many)))
 
 
 def rfc3339(ts: pl.Expr) -> pl.Expr:
@@ -111,3 +119,13 @@ def with_clock(frame: pl.DataFrame, columns: Mapping[str, str], pattern: str = "
         ]
         parts.append(part.with_columns(local))
     return pl.concat(parts).sort("_row").drop("_row")
+
+
+def _grouped(number: pl.Expr) -> pl.Expr:
+    """Digits of a whole number of at least 0, by threes from the right."""
+    backwards = number.cast(pl.String).str.reverse().str.replace_all(r"(\d{3})", "${1}" + THIN)
+    return backwards.str.strip_chars_end(THIN).str.reverse()
+
+
+def _sign(below_zero: pl.Expr) -> pl.Expr:
+    return pl.when(below_zero).then(pl.lit(MINUS)).otherwise(pl.lit(""))

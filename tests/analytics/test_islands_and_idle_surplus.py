@@ -116,6 +116,49 @@ def test_the_sample_in_which_it_runs_or_rests_is_left_out() -> None:
     assert found["idle_surplus_s"] == 3600.0 + 110 * 60
 
 
+SUN = sunny(("10:00", "14:00", 4000))
+
+
+def held(found: Fact) -> tuple[Any, ...]:
+    """Begin of the longest hold, how long it stood; surplus under it: s, Wh, stretches, begin."""
+    names = ("held_since", "held_s", "held_surplus_s", "held_surplus_wh", "held_stretches", "held_first_ts")
+    return tuple(found[name] for name in names)
+
+
+def test_surplus_under_a_hold_of_days() -> None:
+    """Off by hand at 09:30 two days before: 62.5 h by the end of the 20th, and 1000 of 3500 W unused."""
+    found = idle(SUN, switch("06-18 09:00 on", "06-18 09:30 off hand"))
+    assert held(found) == (at("06-18 09:30"), 62.5 * 3600, 4 * 3600.0, 4000.0, 1, at("10:00"))
+    assert (found["idle_surplus_s"], found["idle_surplus_wh"], found["stretches"]) == (0.0, 0.0, 0)
+
+
+def test_a_hold_that_ends_within_the_day_leaves_the_rest_to_idling() -> None:
+    """Taken back at 11:30:30: the minute from 11:30 belongs to neither."""
+    found = idle(SUN, switch("06-19 09:00 on", "06-19 09:30 off hand", "11:30:30 off clock"))
+    assert held(found) == (at("06-19 09:30"), 26 * 3600 + 30.0, 1.5 * 3600, 1500.0, 1, at("10:00"))
+    assert found["idle_surplus_s"] == 2.5 * 3600 - 60
+
+
+def test_under_a_hold_too_it_must_have_rested_and_be_in_no_lockout() -> None:
+    """Off by hand at 10:00, rested at 10:10, locked out from 11:00 to 13:00; at 13:52 it is shed."""
+    events = switch("09:00 on", "10:00 off hand", "13:52 off shed")
+    found = idle(SUN, events, windows=[window("11:00", "13:00", kind="lockout")])
+    assert held(found)[:3] == (at("10:00"), 3 * 3600 + 52 * 60.0, (50 + 52) * 60.0)
+    assert (found["held_stretches"], found["idle_surplus_s"]) == (2, 0.0)
+
+
+def test_of_two_holds_the_one_that_stood_longer_counts() -> None:
+    events = switch("06-19 09:00 on", "06-19 09:30 off hand", "10:30 on clock", "11:00 off hand", "13:00 on")
+    found = idle(SUN, events)
+    assert held(found)[:3] == (at("06-19 09:30"), 25 * 3600.0, 1800.0)
+
+
+def test_on_by_hand_and_stretches_under_ten_minutes_hold_back_nothing() -> None:
+    assert held(idle(SUN, switch("09:00 on hand", "23:00 off clock"))) == (None, None, 0.0, 0.0, 0, None)
+    short = idle(sunny(("10:00", "10:09", 4000)), switch("09:00 on", "09:30 off hand"))
+    assert held(short) == (at("09:30"), 14.5 * 3600, 0.0, 0.0, 0, None)
+
+
 def test_no_row_with_an_island_or_without_an_on_level() -> None:
     rows = [replace(r, pv_w=4000.0) for r in outage("11:00", "11:05")]
     made = fleet(power=rows, circuits=[SURPLUS])

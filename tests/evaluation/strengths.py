@@ -49,9 +49,11 @@ SLOW = frozenset({
 })  # fmt: skip
 """Rules that rest on several days, or whose case opens on several days with findings."""
 
-WAITING = frozenset({"cloud_starts", "missed_surplus", "short_cycling", "not_shed", "lost_events"})
-"""Rules whose fault shows when weather, the grid or chance bring it out: delay counts from the first such
-day."""
+WAITING = frozenset({
+    "cloud_starts", "missed_surplus", "held_by_hand", "short_cycling", "not_shed", "lost_events",
+})  # fmt: skip
+"""Rules whose fault shows when weather, the grid or chance bring it out, or has stood for a day: delay counts
+from the first such day."""
 
 NEIGHBOURS = dict.fromkeys(SLOW - {"short_cycling", "cloud_starts", "lost_events"}, 1)
 """Days before or after on which a verdict of a rule that needs several days is right too."""

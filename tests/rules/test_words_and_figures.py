@@ -9,6 +9,7 @@ import pytest
 from coilbook.analytics.confidence import above, below, confidence
 from coilbook.analytics.costs import per_year
 from coilbook.analytics.rules import words
+from coilbook.dashboards import words as page_words
 
 
 def said(expr: pl.Expr) -> object:
@@ -28,6 +29,7 @@ def said(expr: pl.Expr) -> object:
         (3600.0, "1 h"),
         (4800.0, "1 h 20 min"),
         (90000.0, "25 h"),
+        (3_600_000.0, "1\u202f000 h"),
     ],
 )
 def test_durations(seconds: float, text: str) -> None:
@@ -35,15 +37,62 @@ def test_durations(seconds: float, text: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("value", "text"), [(0.0, "0.00"), (1.125, "1.13"), (9.999, "10.00"), (-0.004, "0.00"), (-2.5, "-2.50")]
+    ("value", "text"),
+    [
+        (0.0, "0.00"),
+        (1.125, "1.13"),
+        (9.999, "10.00"),
+        (-0.004, "0.00"),
+        (-2.5, "\u22122.50"),
+        (1234567.5, "1\u202f234\u202f567.50"),
+    ],
 )
 def test_decimals(value: float, text: str) -> None:
     assert said(words.decimals(pl.lit(value), 2)) == text
 
 
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (0.0, "0"),
+        (-0.4, "0"),
+        (-9.0, "\u22129"),
+        (999.4, "999"),
+        (999.5, "1\u202f000"),
+        (90817, "90\u202f817"),
+        (100000, "100\u202f000"),
+        (1234567.0, "1\u202f234\u202f567"),
+        (None, None),
+    ],
+)
+def test_whole_numbers_stand_in_threes_with_a_true_minus(value: float | None, text: str | None) -> None:
+    assert said(words.whole(pl.lit(value))) == text
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [(24.0, "24"), (6, "6"), (6.25, "6.25"), (-0.5, "\u22120.5"), (4000.5, "4\u202f000.5"), (-0.001, "0")],
+)
+def test_numbers_lose_an_empty_decimal(value: float, text: str) -> None:
+    assert said(words.number(pl.lit(value))) == text
+
+
+def test_counts_with_their_noun() -> None:
+    counts = pl.Series("n", [1, 2, 1234], pl.UInt32)
+    shown = pl.select(words.counted(pl.lit(counts), "event", "events")).to_series()
+    assert shown.to_list() == ["1 event", "2 events", "1\u202f234 events"]
+
+
+def test_sentences_and_pages_write_numbers_alike() -> None:
+    for value in (-1234567.0, -9.0, 0.0, 999.0, 90817.0):
+        assert said(words.whole(pl.lit(value))) == page_words.number(value)
+        assert said(words.decimals(pl.lit(value), 1)) == page_words.number(value, 1)
+
+
 def test_power_and_energy() -> None:
     assert said(words.power(pl.lit(850.0))) == "850 W"
     assert said(words.power(pl.lit(1500.0))) == "1.5 kW"
+    assert said(words.power(pl.lit(-9.0))) == "\u22129 W"
     assert said(words.energy(pl.lit(80.0))) == "80 Wh"
     assert said(words.energy(pl.lit(2100.0))) == "2.1 kWh"
 
