@@ -1,6 +1,7 @@
 -- lockout_result: what ran in a lockout window, and what it cost
 -- grain: circuit_id, window_id, local_date of the window's start
 -- on_s, hand_s [s], own_wh [Wh], cost, excess_cost [currency of the site's tariff]
+-- Energy is the meter's; on-time that it does not cover, or all of it without a meter, counts at rated_w.
 WITH barred AS (SELECT * FROM wall_window WHERE kind = 'lockout'),
 stretch AS (
     SELECT
@@ -26,18 +27,48 @@ ran AS (
     GROUP BY ALL
 ),
 metered_circuit AS (SELECT DISTINCT circuit_id, local_date FROM meter_sample),
-energy AS (
+metered AS (
     SELECT
-        s.site_id, s.circuit_id, s.window_id, s.local_date, s.from_ts, s.to_ts, c.rated_w AS own_w
-    FROM stretch s
-    LEFT JOIN setting_day c ON c.circuit_id = s.circuit_id AND c.local_date = s.local_date
-    ANTI JOIN metered_circuit m ON m.circuit_id = s.circuit_id AND m.local_date = s.local_date
-    UNION ALL
-    SELECT
-        a.site_id, a.circuit_id, a.window_id, a.local_date, greatest(m.ts, a.start_ts), least(m.end_ts, a.end_ts), m.circuit_w
+        a.site_id,
+        a.circuit_id,
+        a.window_id,
+        a.local_date,
+        greatest(m.ts, a.start_ts) AS from_ts,
+        least(m.end_ts, a.end_ts) AS to_ts,
+        m.circuit_w
     FROM barred a
     SEMI JOIN metered_circuit k ON k.circuit_id = a.circuit_id AND k.local_date = a.local_date
     JOIN meter_sample m ON m.circuit_id = a.circuit_id AND m.ts < a.end_ts AND m.end_ts > a.start_ts
+),
+edge AS (
+    -- within each stretch on: where the meter covers it, and the stretch's end
+    SELECT s.*, greatest(m.from_ts, s.from_ts) AS covered_from, least(m.to_ts, s.to_ts) AS covered_to
+    FROM stretch s
+    JOIN metered m USING (circuit_id, window_id, local_date)
+    WHERE m.from_ts < s.to_ts AND m.to_ts > s.from_ts
+    UNION ALL
+    SELECT *, to_ts, to_ts FROM stretch
+),
+uncovered AS (
+    SELECT
+        site_id,
+        circuit_id,
+        window_id,
+        local_date,
+        coalesce(lag(covered_to) OVER (PARTITION BY circuit_id, window_id, local_date, from_ts ORDER BY covered_from, covered_to), from_ts)
+            AS from_ts,
+        covered_from AS to_ts
+    FROM edge
+),
+energy AS (
+    SELECT site_id, circuit_id, window_id, local_date, from_ts, to_ts, circuit_w AS own_w FROM metered
+    UNION ALL
+    SELECT u.site_id, u.circuit_id, u.window_id, u.local_date, u.from_ts, u.to_ts, c.rated_w
+    FROM uncovered u
+    LEFT JOIN setting_day c ON c.circuit_id = u.circuit_id AND c.local_date = u.local_date
+    WHERE u.to_ts > u.from_ts
+    QUALIFY c.rated_w IS NOT NULL
+        OR sum(epoch_us(u.to_ts - u.from_ts)) OVER (PARTITION BY u.circuit_id, u.window_id, u.local_date) > 1000
 ),
 used AS (
     SELECT

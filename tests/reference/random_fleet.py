@@ -5,11 +5,12 @@ from __future__ import annotations
 from datetime import date, datetime, timedelta
 from random import Random
 
-from reference.clock import ONE_DAY, date_at, dates, midnight
+from reference.clock import ONE_DAY, date_at, dates, midnight, window
 from reference.random_events import CAUSES, controllers_events
 from reference.random_power import meter_log, power_log
 from reference.random_registry import circuit_rows, tariff_rows, window_rows
 from reference.rows import CircuitRow, Fleet, ServiceEntry, SiteRow, StatusReport, SwitchEvent
+from reference.windows import windows_of
 
 # A zone with dates on which it changes its clock (tz database): 30-min steps, a missing midnight, a repeated
 # midnight, half-hour offsets, none at all.
@@ -90,7 +91,13 @@ def _add_site(rng: Random, fleet: Fleet, site_id: str, days: int) -> None:
         fleet.power += power_log(rng, site_id, circuits, fleet.switch, (begin, end), scanty=shape == "scanty")
     for circuit_id in sorted({row.circuit_id for row in circuits}):
         if rng.random() < 0.35:
-            fleet.meter += meter_log(rng, site_id, circuit_id, fleet.switch, (begin, end))
+            rows = [row for row in fleet.windows if row.circuit_id == circuit_id]
+            barred = [
+                window(zone, day, row.start, row.end)
+                for day in span
+                for row in windows_of(rows, "lockout", day)
+            ]
+            fleet.meter += meter_log(rng, site_id, circuit_id, fleet.switch, (begin, end), barred)
         if rng.random() < 0.3:
             fleet.service.append(ServiceEntry(site_id, circuit_id, rng.choice(span), "contactor_replaced"))
     for controller_id in sorted({row.controller_id for row in circuits}):

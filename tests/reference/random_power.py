@@ -44,6 +44,13 @@ def _holes(rng: Random, span: Span) -> list[Span]:
     return holes
 
 
+def _part(rng: Random, span: Span) -> Span:
+    """A part of a span, now and then all of it and more."""
+    begin, length = span[0], span[1] - span[0]
+    a, b = rng.choice((-0.1, 0.0, rng.random())), rng.choice((1.1, 1.0, rng.random()))
+    return begin + length * min(a, b), begin + length * max(a, b)
+
+
 def power_log(
     rng: Random,
     site_id: str,
@@ -94,16 +101,19 @@ def power_log(
 
 
 def meter_log(
-    rng: Random, site_id: str, circuit_id: str, events: list[SwitchEvent], span: Span
+    rng: Random, site_id: str, circuit_id: str, events: list[SwitchEvent], span: Span, quiet: list[Span]
 ) -> list[MeterSample]:
-    """A circuit's own meter, on its own grid, some of the time."""
+    """A circuit's own meter, on its own grid, some of the time; silent for a part of some of `quiet`."""
     begin, end = span
     length = end - begin
     a, b = sorted((rng.choice((0.0, rng.random())), rng.choice((1.0, rng.random()))))
     part = (begin + length * a).replace(microsecond=0), (begin + length * b).replace(microsecond=0)
     ordered = sorted((e for e in events if e.circuit_id == circuit_id), key=lambda e: e.ts)
+    dumb = [_part(rng, one) for one in quiet if rng.random() < 0.6]
     found = []
     for ts in stamps(rng, part):
+        if any(a <= ts < b for a, b in dumb):
+            continue
         earlier = [e for e in ordered if e.ts <= ts]
         on = bool(earlier) and earlier[-1].closed
         found.append(

@@ -195,6 +195,20 @@ def test_metered_energy_is_cut_to_the_lockout() -> None:
     assert pick(row, "cost", "excess_cost") == pytest.approx((0.135, 0.09))
 
 
+def test_what_a_silent_meter_does_not_cover_counts_at_the_rating() -> None:
+    events = switch("16:00 on", "18:00 off", "19:30 on", "20:00 off")
+    log = meter("16:30", "17:00", 15, 600.0) + meter("19:45", "20:45", 15, 600.0)
+    row = lockout(events, meter=log)
+    # 17:00-17:45 at 600 W, as a sample covers three intervals at most; 17:45-18:00 and 19:30-19:45 at 1 kW;
+    # 19:45-20:00 and, off, 20:00-21:00 at 600 W: 450 + 250 + 250 + 150 + 600 Wh
+    assert row["own_wh"] == pytest.approx(1700.0)
+    assert row["cost"] == pytest.approx(0.3 * 0.7 + 0.5 * 1.0)
+    unrated = lockout(events, meter=log, circuits=[circuit(rated_w=None)])
+    assert pick(unrated, "own_wh", "cost", "excess_cost") == (None, None, None)
+    covered = lockout(switch("16:00 on", "17:45 off"), meter=log, circuits=[circuit(rated_w=None)])
+    assert covered["own_wh"] == pytest.approx(450.0 + 750.0)
+
+
 def test_without_a_price_there_is_no_cost() -> None:
     gap = [tariff("00:00", "17:15", 0.1), tariff("18:00", "00:00", 0.3)]
     inside = lockout(switch("16:00 on", "17:15 off"), tariffs=gap)

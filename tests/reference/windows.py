@@ -128,13 +128,17 @@ def _lockout_result(site: SiteView, circuit: CircuitView, day: date, row: Window
 
 
 def _energy(circuit: CircuitView, day: date, span: Span, on: list[Span]) -> list[tuple[Span, float]] | None:
-    """Stretches of the window with the circuit's power [W]; None where the power is not known."""
-    if circuit.metered(day):
-        return [(part, e.row.circuit_w) for e in circuit.meter for part in within([e.span], *span)]
+    """Stretches of the window with the circuit's power [W]; None where the power is not known.
+
+    The meter's where there is one that day, and the rating for on-time outside its samples.
+    """
+    samples = circuit.meter if circuit.metered(day) else []
+    seen = [(part, e.row.circuit_w) for e in samples for part in within([e.span], *span)]
+    unseen = [part for a, b in on for part in gaps([e.span for e in samples if e.length > ZERO], a, b)]
     rated = circuit.rated_w(day)
     if rated is None:
-        return None if on else []
-    return [(part, rated) for part in on]
+        return seen if length(unseen) <= UNSEEN else None
+    return seen + [(part, rated) for part in unseen]
 
 
 def prices(site: SiteView, first: date, last: date) -> list[tuple[Span, float]]:
