@@ -26,6 +26,7 @@ BY_DAY = (
     "idle_surplus",
     "clock_start",
     "solar_clock",
+    "power_part",
 )
 FROM_A_DAY_ON = ("controller_day", "day_state", "wear")
 

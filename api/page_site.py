@@ -31,6 +31,7 @@ from coilbook.api.page_cache import KeptPage
 from coilbook.api.page_charts import NothingToDraw, no_chart, send_rows, send_spec
 from coilbook.api.page_forms import who_of
 from coilbook.api.page_panels import panel_of
+from coilbook.api.quoted_route import QuotedRoute
 from coilbook.api.service import Service, ServiceDep
 from coilbook.dashboards.evidence import Evidence, evidence_of
 from coilbook.dashboards.ranges import Range, chosen_range, marks_in
@@ -39,7 +40,7 @@ from coilbook.ingest.store import Session
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-router = APIRouter()
+router = APIRouter(route_class=QuotedRoute)
 
 RECORDS = (28, 91, 365)
 """Lengths of a site's record that can be chosen [d]; the middle one unless asked otherwise."""
@@ -151,7 +152,7 @@ def _record(
     site_id = card.site_id
     first, last = _days(card, days)
     start, end = shown.instants(card.timezone)
-    seen = timeline(session, site_id, start, end)
+    seen = timeline(session, site_id, start, end, CHART_POINTS)
     return SiteRecord(
         card=asdict(card),
         cases=morning_queries.morning(

@@ -52,8 +52,49 @@ _HELD_SURPLUS = (
     "COMMENT ON COLUMN idle_surplus.held_first_ts IS 'begin of the first of them'",
 )
 
+# Days computed before have no parts until a review computes them anew: charts read their samples instead.
+_POWER_PARTS = (
+    """
+    CREATE TABLE IF NOT EXISTS "power_part" (
+        "site_id" VARCHAR, "local_date" DATE, "start" TIMESTAMP, "end" TIMESTAMP, "samples" BIGINT,
+        "pv_w" DOUBLE, "pv_min_w" DOUBLE, "pv_max_w" DOUBLE,
+        "house_w" DOUBLE, "house_min_w" DOUBLE, "house_max_w" DOUBLE,
+        "surplus_w" DOUBLE, "surplus_min_w" DOUBLE, "surplus_max_w" DOUBLE
+    )
+    """,
+    "COMMENT ON TABLE power_part IS "
+    "'power of a site in each two hours of a local day, for charts of long ranges'",
+    "COMMENT ON COLUMN power_part.site_id IS 'home with one or more controllers'",
+    "COMMENT ON COLUMN power_part.local_date IS 'date at the site''s zone'",
+    "COMMENT ON COLUMN power_part.start IS 'first sample'",
+    "COMMENT ON COLUMN power_part.\"end\" IS 'to where the last sample reaches'",
+    "COMMENT ON COLUMN power_part.samples IS 'samples that begin in the part'",
+    "COMMENT ON COLUMN power_part.pv_w IS 'mean generation [W]'",
+    "COMMENT ON COLUMN power_part.house_w IS 'mean consumption [W]'",
+    "COMMENT ON COLUMN power_part.surplus_w IS 'mean surplus of the whole site, were its circuits off [W]'",
+    *(
+        f"COMMENT ON COLUMN power_part.{name}_{edge}_w IS '{word} sample [W]'"
+        for name in ("pv", "house", "surplus")
+        for edge, word in (("min", "least"), ("max", "greatest"))
+    ),
+)
+
+# A load that stayed on is told by them, so the days with one are computed anew: the first review does.
+_SWINGS = (
+    "ALTER TABLE switch_check ADD COLUMN swing_w DOUBLE",
+    "ALTER TABLE switch_check ADD COLUMN side_swing_w DOUBLE",
+    "COMMENT ON COLUMN switch_check.swing_w IS "
+    "'how far the sample of the event lies outside them, 0 = between [W]'",
+    "COMMENT ON COLUMN switch_check.side_swing_w IS "
+    "'how far the farthest sample beside it does; empty = not computed [W]'",
+    "INSERT INTO dirty_day SELECT DISTINCT site_id, local_date FROM stay_on WHERE kind = 'house' "
+    "EXCEPT SELECT site_id, local_date FROM dirty_day",
+)
+
 STEPS: tuple[Step, ...] = (
     Step("0001-foundation", _foundation()),
     Step("0002-settings-of-reviews", _KEEP_SETTINGS),
     Step("0003-surplus-under-a-hold", _HELD_SURPLUS),
+    Step("0004-swings-at-events", _SWINGS),
+    Step("0004-power-in-parts-of-days", _POWER_PARTS),
 )

@@ -3,43 +3,20 @@
 Power comes down to a number of bins that a screen can show, each keeping its least and greatest sample, so
 that no peak is lost. The surplus is that of the whole site: what would flow out were its switched circuits
 off and the battery to go on as it does. Circuits count with their rated power while closed, but with no more
-than the house draws: an EV that is full draws nothing though its contactor stays closed.
+than the house draws: an EV that is full draws nothing though its contactor stays closed. Where a bin is two
+hours or longer, the parts of days are read that the facts keep of the samples.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 import numpy as np
 import polars as pl
-from coilbook.analytics.queries.own_power import own_power
+from coilbook.analytics.queries.power_rows import PART_S, SERIES, power_rows
 from coilbook.ingest.errors import InputError
-from coilbook.ingest.local_time import midnight
 from coilbook.ingest.store import Session
-
-SERIES = ("pv", "house", "surplus")
-HOLE_AFTER = 3
-"""A sample covers at most this many intervals."""
-
-DAY_BEFORE = timedelta(days=1)
-
-POWER = """
-SELECT
-    ts, pv_w,
-    coalesce(house_w, pv_w + grid_w + coalesce(battery_w, 0)) AS house_w,
-    coalesce(battery_w, 0) AS battery_w,
-    coalesce(islanded, false) AS islanded
-FROM power_log
-WHERE site_id = $site_id AND ts >= $first AND ts < $stop
-ORDER BY ts
-"""
-
-INTERVALS = """
-SELECT local_date, interval_s FROM coverage
-WHERE site_id = $site_id AND local_date BETWEEN $first::DATE - 2 AND $stop::DATE + 2
-ORDER BY local_date
-"""
 
 RUNS = """
 SELECT circuit_id, start, coalesce("end", start + to_microseconds((duration_s * 1e6)::BIGINT)) AS stop,
@@ -120,8 +97,8 @@ def timeline(session: Session, site_id: str, start: datetime, end: datetime, poi
     values = {"site_id": site_id, "first": start, "stop": end}
     circuits = session.frame(KIT, {"site_id": site_id})
     runs = session.frame(RUNS, values)
-    samples = _samples(session, values, home[0])
     width = max(1.0, (end - start).total_seconds() / points)
+    power = power_rows(session, site_id, home[0], start, end, runs, circuits, in_parts=width >= PART_S)
     known = session.one(HORIZON)
     horizon = known[0] if known and known[0] else end
     return Timeline(
@@ -134,68 +111,35 @@ def timeline(session: Session, site_id: str, start: datetime, end: datetime, poi
         _merged(runs, width),
         session.frame(WINDOWS, values),
         session.frame(DIPS, values),
-        _islands(samples),
-        _holes(samples, start, min(end, horizon)),
-        _binned(_with_surplus(session, site_id, samples, runs, circuits), start, end, width),
+        _islands(power.islanded),
+        _holes(power.rows, start, min(end, horizon)),
+        _binned(power.rows, start, end, width),
     )
 
 
-def _samples(session: Session, values: dict[str, object], zone: str) -> pl.DataFrame:
-    """Samples of the range, each with the end of what it covers in `stop`; one day more on either side."""
-    first, stop = values["first"], values["stop"]
-    assert isinstance(first, datetime)
-    assert isinstance(stop, datetime)
-    wide = {**values, "first": first - DAY_BEFORE, "stop": stop + DAY_BEFORE}
-    samples = session.frame(POWER, wide)
-    days = session.frame(INTERVALS, values)
-    begins = pl.Series("ts", [midnight(zone, day) for day in days["local_date"]], pl.Datetime("us"))
-    intervals = days.select(begins, "interval_s").sort("ts")
-    reach = pl.duration(microseconds=(pl.col("interval_s") * 1e6 * HOLE_AFTER).cast(pl.Int64))
-    last = pl.duration(microseconds=(pl.col("interval_s") * 1e6).cast(pl.Int64))
-    following = pl.col("ts").shift(-1)
-    cover = pl.when(following.is_null()).then(pl.col("ts") + last)
-    return (
-        samples.sort("ts")
-        .join_asof(intervals, on="ts", strategy="backward")
-        .with_columns(pl.col("interval_s").fill_null(strategy="backward").fill_null(0.0))
-        .with_columns(cover.otherwise(pl.min_horizontal(following, pl.col("ts") + reach)).alias("stop"))
-        .filter((pl.col("stop") > first) & (pl.col("ts") < stop))
-    )
-
-
-def _with_surplus(
-    session: Session, site_id: str, samples: pl.DataFrame, runs: pl.DataFrame, circuits: pl.DataFrame
-) -> pl.DataFrame:
-    own = pl.Series(own_power(session, site_id, samples, runs, circuits))
-    drawn = pl.min_horizontal(own, pl.col("house_w").clip(0))
-    return samples.with_columns(
-        (pl.col("pv_w") + pl.col("battery_w") - pl.col("house_w") + drawn).alias("surplus_w")
-    )
-
-
-def _binned(samples: pl.DataFrame, start: datetime, end: datetime, width: float) -> pl.DataFrame:
+def _binned(power: pl.DataFrame, start: datetime, end: datetime, width: float) -> pl.DataFrame:
     bin_us = int(width * 1e6)
     place = ((pl.col("ts") - start).dt.total_microseconds().clip(0) // bin_us).alias("_bin")
-    peaks = [
-        expr
-        for name in SERIES
-        for expr in (
-            pl.col(f"{name}_w").mean().alias(f"{name}_w"),
-            pl.col(f"{name}_w").min().alias(f"{name}_min_w"),
-            pl.col(f"{name}_w").max().alias(f"{name}_max_w"),
-        )
-    ]
     return (
-        samples.group_by(place)
+        power.group_by(place)
         .agg(
             pl.col("ts").min().clip(start).alias("ts"),
             pl.col("stop").max().clip(upper_bound=end).alias("stop"),
-            pl.len().alias("samples"),
-            *peaks,
+            pl.col("samples").sum(),
+            *(_mean(f"{name}_w") for name in SERIES),
+            *(pl.col(f"{name}_min_w").min() for name in SERIES),
+            *(pl.col(f"{name}_max_w").max() for name in SERIES),
         )
         .sort("ts")
         .drop("_bin")
     )
+
+
+def _mean(name: str) -> pl.Expr:
+    """The mean over samples of a column of means; null where there is none."""
+    known = pl.col("samples").filter(pl.col(name).is_not_null()).sum()
+    total = (pl.col(name) * pl.col("samples")).sum()
+    return pl.when(known > 0).then(total / known).alias(name)
 
 
 def _merged(runs: pl.DataFrame, width: float) -> pl.DataFrame:
@@ -221,21 +165,20 @@ def _merged(runs: pl.DataFrame, width: float) -> pl.DataFrame:
     )
 
 
-def _islands(samples: pl.DataFrame) -> pl.DataFrame:
-    """Stretches of neighbouring islanded samples."""
-    fresh = (pl.col("ts") > pl.col("stop").shift(1)) | (pl.col("islanded") != pl.col("islanded").shift(1))
+def _islands(islanded: pl.DataFrame) -> pl.DataFrame:
+    """Stretches of neighbouring rows `ts, stop`."""
+    fresh = pl.col("ts") > pl.col("stop").shift(1)
     return (
-        samples.select("ts", "stop", "islanded", fresh.fill_null(True).cum_sum().alias("_stretch"))
-        .filter("islanded")
+        islanded.with_columns(fresh.fill_null(True).cum_sum().alias("_stretch"))
         .group_by("_stretch", maintain_order=True)
         .agg(pl.col("ts").first().alias("start"), pl.col("stop").last())
         .drop("_stretch")
     )
 
 
-def _holes(samples: pl.DataFrame, start: datetime, end: datetime) -> pl.DataFrame:
-    """Stretches of `[start, end)` outside every sample."""
-    begins = np.concatenate([[np.datetime64(start, "us")], samples["stop"].to_numpy()])
-    ends = np.concatenate([samples["ts"].to_numpy(), [np.datetime64(end, "us")]])
+def _holes(power: pl.DataFrame, start: datetime, end: datetime) -> pl.DataFrame:
+    """Stretches of `[start, end)` outside every row of power; in a part of a day holes are not seen."""
+    begins = np.concatenate([[np.datetime64(start, "us")], power["stop"].to_numpy()])
+    ends = np.concatenate([power["ts"].to_numpy(), [np.datetime64(end, "us")]])
     hole = ends > begins
     return pl.DataFrame({"start": begins[hole], "stop": ends[hole]}).cast(pl.Datetime("us"))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import duckdb
@@ -21,6 +21,11 @@ COLUMNS = (
 HELD = ("held_since", "held_s", "held_surplus_s", "held_surplus_wh", "held_stretches", "held_first_ts")
 # What takes each step back in the file.
 BACK = {
+    "0004-swings-at-events": (
+        "ALTER TABLE switch_check DROP COLUMN swing_w",
+        "ALTER TABLE switch_check DROP COLUMN side_swing_w",
+    ),
+    "0004-power-in-parts-of-days": ("DROP TABLE power_part",),
     "0003-surplus-under-a-hold": tuple(f"ALTER TABLE idle_surplus DROP COLUMN {name}" for name in HELD),
     "0002-settings-of-reviews": (
         "ALTER TABLE review RENAME COLUMN settings TO settings_sha256",
@@ -107,6 +112,18 @@ def test_nothing_is_known_of_surplus_under_a_hold_before_its_step(path: Path) ->
             session.run("UPDATE review SET settings = ''")  # so that all is judged anew
         review(store, now=NOW)
         assert query(store, held) == []
+
+
+def test_days_on_which_a_load_may_have_stayed_on_are_computed_anew(path: Path) -> None:
+    with Store.open(path, threads=1) as store, store.writing() as session:
+        for circuit, day, kind in (("H1-a", 1, "house"), ("H1-b", 1, "house"), ("H1-a", 2, "meter")):
+            session.run(
+                "INSERT INTO stay_on (site_id, circuit_id, local_date, kind) VALUES ('H1', ?, ?, ?)",
+                [circuit, date(2026, 3, day), kind],
+            )
+    as_of_step(path, "0003-surplus-under-a-hold")
+    with Store.open(path, threads=1) as store:
+        assert query(store, "FROM dirty_day") == [("H1", date(2026, 3, 1))]
 
 
 def test_a_newer_store_is_refused(path: Path) -> None:
