@@ -181,7 +181,7 @@ def _placeholders() -> dict[str, str]:
     costs = CostSettings()
     return {
         "contactor_change": f"placeholder {costs.contactor_change:g}",
-        "default_life_ops": f"placeholder {costs.default_life_ops:,.0f}",
+        "default_life_ops": f"placeholder {costs.default_life_ops:.0f}",
         "start_cost": f"placeholder 0 to {max(START_COSTS.values()):g}",
         "seed": str(SEED),
         "resamples": str(RESAMPLES),

@@ -20,7 +20,7 @@ def power_sentence(power: pl.DataFrame, holes: pl.DataFrame, islands: pl.DataFra
     if power.is_empty():
         return "The power log holds nothing in this range."
     peaks = [
-        f"{name} {words.number(top / 1000, 1)} kW"
+        f"{name} {words.number(top / 1000, 1)}{words.THIN}kW"
         for name, top in (
             ("PV", _top(power, "pv_max_w")),
             ("house", _top(power, "house_max_w")),

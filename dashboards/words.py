@@ -144,6 +144,7 @@ CAUTIONS = (
 """Cautions as a bold lead and what follows it."""
 DASH = "\u2013"
 THIN = "\u202f"
+MINUS = "\u2212"
 
 
 def plain(word: str | None, book: dict[str, str]) -> str:
@@ -159,8 +160,8 @@ def lower_first(text: str) -> str:
 
 
 def number(value: float | None, digits: int = 0) -> str:
-    """`12 345.6` with thin spaces between thousands; a dash for what is not known."""
-    return DASH if value is None else f"{value:,.{digits}f}".replace(",", THIN).replace("-", "\u2212")
+    """`12 345.6` with thin spaces between thousands and a true minus; a dash for what is not known."""
+    return DASH if value is None else f"{value:z,.{digits}f}".replace(",", THIN).replace("-", MINUS)
 
 
 def percent(value: float | None, digits: int = 0) -> str:

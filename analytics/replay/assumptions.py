@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from coilbook.analytics.replay.costs import CostSettings
 from coilbook.analytics.replay.request import TuneRequest
+from coilbook.analytics.replay.words import figure
 
 PLACEHOLDER = "a placeholder of ours, not a price of yours"
 
@@ -48,7 +49,7 @@ def _closings(request: TuneRequest, unit: str) -> list[str]:
     )
     return [
         f"Changing a contactor costs {costs.contactor_change:g} {unit}{change}; where the registry has no "
-        f"life figures it is taken to last {costs.default_life_ops:,.0f} operations{life}.",
+        f"life figures it is taken to last {figure(costs.default_life_ops)} operations{life}.",
         f"A start costs the appliance itself, beside its contactor: {starts or 'nothing'}"
         f"{_marked(costs, 'start_costs')}.",
     ]

@@ -34,7 +34,13 @@ def test_durations(seconds: float | None, said: str) -> None:
 
 @pytest.mark.parametrize(
     ("value", "digits", "said"),
-    [(1234567.4, 0, f"1{T}234{T}567"), (-0.25, 1, "\u22120.2"), (None, 0, "\u2013"), (999, 0, "999")],
+    [
+        (1234567.4, 0, f"1{T}234{T}567"),
+        (-0.25, 1, "\u22120.2"),
+        (-0.4, 0, "0"),
+        (None, 0, "\u2013"),
+        (999, 0, "999"),
+    ],
 )
 def test_numbers(value: float | None, digits: int, said: str) -> None:
     assert words.number(value, digits) == said

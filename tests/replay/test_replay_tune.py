@@ -65,7 +65,7 @@ def test_dear_closings_ask_for_a_long_run_and_cheap_ones_for_none(store: Store, 
     assert made.saving == pytest.approx(made.today_cost - made.cost)
     assert made.saving_low <= made.saving <= made.saving_high
     assert made.sentence.startswith("pool pump: minimum run 60 min.")
-    assert "1000 resamples of sites, seed 2006" in made.sentence
+    assert "1\u202f000 resamples of sites, seed 2006" in made.sentence
     cheap = tune(store, TuneRequest(candidates=FEW))
     assert cheap.recommendations[0].candidate == Candidate(0.0)
     assert cheap.registry.is_empty()  # today's setting is the same: nothing to load

@@ -8,6 +8,7 @@ import polars as pl
 import pytest
 from coilbook.analytics.confidence import above, below, confidence
 from coilbook.analytics.costs import per_year
+from coilbook.analytics.replay.words import figure
 from coilbook.analytics.rules import words
 from coilbook.dashboards import words as page_words
 
@@ -160,3 +161,8 @@ def test_costs_older_than_28_days_are_forgotten_and_unknown_ones_stay_unknown() 
     found = yearly({0: 100.0, 28: 1.0, 29: None})
     assert found[28] == pytest.approx(365 / 7, abs=0.01)
     assert 29 not in found
+
+
+def test_a_recommendation_writes_numbers_as_a_finding_does() -> None:
+    for value in (-1234.5, -0.001, 0.0, 90817.25):
+        assert figure(value, 2) == said(words.decimals(pl.lit(value), 2))
