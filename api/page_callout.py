@@ -18,6 +18,7 @@ from coilbook.api.page_answer import answer, missing
 from coilbook.api.page_cache import KeptPage
 from coilbook.api.page_forms import who_of
 from coilbook.api.page_panels import panel_of
+from coilbook.api.quoted_route import QuotedRoute
 from coilbook.api.service import ServiceDep
 from coilbook.dashboards.callout_page import callout_page
 from coilbook.dashboards.callout_sheet import Sheet, callout_sheet
@@ -26,7 +27,7 @@ from coilbook.ingest.store import Session
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-router = APIRouter(prefix="/sites/{site_id:path}")
+router = APIRouter(prefix="/sites/{site_id:path}", route_class=QuotedRoute)
 
 EVIDENCE_DAYS = 14
 """Findings of this many local days are evidence on the sheet [d]."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 import jinja2
 from coilbook.dashboards import palette, shapes, static_files, words
@@ -22,6 +23,11 @@ def _rows_address(spec: str) -> str:
     """The address of a chart's rows from that of its spec."""
     path, mark, query = spec.partition("?")
     return f"{path.removesuffix('.json')}.csv{mark}{query}"
+
+
+def _quoted(text: str) -> str:
+    """The text as one part of a path: its slashes, too, are quoted."""
+    return quote(text, safe="")
 
 
 @lru_cache(maxsize=1)
@@ -42,5 +48,5 @@ def _environment() -> jinja2.Environment:
         strip=shapes.strip,
         evidence_address=evidence_address,
     )
-    environment.filters.update(bound=words.bound, rows_address=_rows_address)
+    environment.filters.update(bound=words.bound, quoted=_quoted, rows_address=_rows_address)
     return environment

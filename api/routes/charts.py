@@ -11,6 +11,7 @@ from coilbook.analytics.queries.timeline import timeline
 from coilbook.analytics.rule_settings import read_settings
 from coilbook.api.operations import RECORD_DAYS
 from coilbook.api.problems import ProblemError, described
+from coilbook.api.quoted_route import QuotedRoute
 from coilbook.api.routes.parameters import First, Last, SiteId
 from coilbook.api.service import Service, ServiceDep
 from coilbook.api.site_charts import Drawn, drawn_record, drawn_timeline
@@ -21,7 +22,7 @@ from coilbook.ingest.store import Session
 from fastapi import APIRouter, Path
 from fastapi.responses import JSONResponse
 
-router = APIRouter(prefix="/api/sites/{site_id:path}/charts", tags=["charts"])
+router = APIRouter(prefix="/api/sites/{site_id:path}/charts", tags=["charts"], route_class=QuotedRoute)
 
 TIMELINE_DAYS = 7
 MOST_DAYS = 1100

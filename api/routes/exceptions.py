@@ -10,13 +10,14 @@ from coilbook.api.exception_pages import ExceptionFilter, Sort, exception_page
 from coilbook.api.models import CaseState, SiteException
 from coilbook.api.paging import link_header
 from coilbook.api.problems import ProblemError, described
+from coilbook.api.quoted_route import QuotedRoute
 from coilbook.api.routes.conditional import conditional
 from coilbook.api.routes.parameters import Area, First, Last, Limit, Rule, SeverityQuery, SiteId
 from coilbook.api.service import Service, ServiceDep
 from fastapi import APIRouter, Query, Request, Response
 from pydantic import BaseModel, Field
 
-router = APIRouter(tags=["exceptions"])
+router = APIRouter(tags=["exceptions"], route_class=QuotedRoute)
 
 State = Annotated[CaseState | None, Query(description="only findings whose case is in this state")]
 Order = Annotated[Sort, Query(description="order of the list")]

@@ -7,6 +7,7 @@ from typing import Annotated
 from coilbook.api.models import SiteHistory, SiteSummary
 from coilbook.api.operations import RECORD_DAYS
 from coilbook.api.problems import ProblemError, described
+from coilbook.api.quoted_route import QuotedRoute
 from coilbook.api.routes.conditional import conditional
 from coilbook.api.routes.parameters import Area, SiteId
 from coilbook.api.service import ServiceDep
@@ -14,7 +15,7 @@ from coilbook.api.site_list import site_list
 from coilbook.ingest.errors import InputError
 from fastapi import APIRouter, Query, Request, Response
 
-router = APIRouter(prefix="/api/sites", tags=["sites"])
+router = APIRouter(prefix="/api/sites", tags=["sites"], route_class=QuotedRoute)
 
 
 @router.get("", summary="List sites", responses=described(422))
