@@ -95,6 +95,6 @@ STEPS: tuple[Step, ...] = (
     Step("0001-foundation", _foundation()),
     Step("0002-settings-of-reviews", _KEEP_SETTINGS),
     Step("0003-surplus-under-a-hold", _HELD_SURPLUS),
-    Step("0004-swings-at-events", _SWINGS),
     Step("0004-power-in-parts-of-days", _POWER_PARTS),
+    Step("0005-swings-at-events", _SWINGS),
 )

@@ -85,6 +85,8 @@ def _check(
             "after_w": high,
             "step_w": high - low,
             "noise_w": 1.4826 * median(spread),
+            "swing_w": _outside(_watts(rows[home]), low, high),
+            "side_swing_w": max(_outside(w, low, high) for w in before + after),
         }
     ]
 
@@ -100,10 +102,20 @@ def _side(
         beyond = one.end > limit if way > 0 else one.ts < limit
         if earlier.end != later.ts or beyond or _busy(one, busy):
             break
-        found.append(one.row.house_w if isinstance(one.row, PowerSample) else one.row.circuit_w)
+        found.append(_watts(one))
         covered += one.length
         place += way
     return found if len(found) >= 3 and covered >= timedelta(seconds=162) else None
+
+
+def _watts(sample: Extent[Any]) -> float:
+    row = sample.row
+    return float(row.house_w or 0) if isinstance(row, PowerSample) else float(row.circuit_w)
+
+
+def _outside(watts: float, *levels: float) -> float:
+    """How far a power lies above the greater level, or below the lesser."""
+    return max(0.0, watts - max(levels), min(levels) - watts)
 
 
 def _busy(sample: Extent[Any], busy: list[datetime]) -> bool:

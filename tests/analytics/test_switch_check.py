@@ -28,6 +28,7 @@ def test_a_clean_step_of_a_minute_log() -> None:
     assert (closing["ts"], closing["closed"], closing["metered"]) == (at("10:03:20"), True, False)
     assert (closing["before_w"], closing["after_w"], closing["step_w"]) == (500.0, 1500.0, 1000.0)
     assert (closing["noise_w"], closing["expected_w"], closing["learned"]) == (0.0, 1000.0, False)
+    assert (closing["swing_w"], closing["side_swing_w"]) == (0.0, 0.0)
     assert closing["verdict"] == "seen"
     assert (opening["closed"], opening["step_w"], opening["verdict"]) == (False, -1000.0, "seen")
 
@@ -41,6 +42,26 @@ def test_noise_is_the_scaled_median_deviation_from_the_level_of_each_side() -> N
     found = one(rows, EVENTS[:1])
     assert found["step_w"] == 1000.0
     assert found["noise_w"] == pytest.approx(14.826)
+    assert (found["swing_w"], found["side_swing_w"]) == (9999.0 - 1500.0, 20.0)
+
+
+@pytest.mark.parametrize(
+    ("since", "swing", "beside"),
+    [
+        ("12:00:30", 0, 0),  # in the same second: nothing shows
+        ("12:00:27", 50, 0),  # 3 s with both on, in a sample of 60 s
+        ("12:00:36", 100, 0),  # 6 s with neither
+        ("11:58:00", 500, 1000),  # both on for two whole samples before, and half of that of the opening
+        ("12:02:00", 500, 1000),
+    ],
+)
+def test_a_load_that_takes_over_leaves_a_bump_or_a_dip_unless_in_the_same_second(
+    since: str, swing: float, beside: float
+) -> None:
+    found = checks(samples("08:00", "14:00", 1, 500, ON, (since, "13:50", 1000.0)), EVENTS)[1]
+    assert (found["step_w"], found["verdict"]) == (0.0, "absent")
+    assert found["swing_w"] == pytest.approx(swing)
+    assert found["side_swing_w"] == pytest.approx(beside)
 
 
 @pytest.mark.parametrize(

@@ -21,7 +21,7 @@ COLUMNS = (
 HELD = ("held_since", "held_s", "held_surplus_s", "held_surplus_wh", "held_stretches", "held_first_ts")
 # What takes each step back in the file.
 BACK = {
-    "0004-swings-at-events": (
+    "0005-swings-at-events": (
         "ALTER TABLE switch_check DROP COLUMN swing_w",
         "ALTER TABLE switch_check DROP COLUMN side_swing_w",
     ),
@@ -121,7 +121,7 @@ def test_days_on_which_a_load_may_have_stayed_on_are_computed_anew(path: Path) -
                 "INSERT INTO stay_on (site_id, circuit_id, local_date, kind) VALUES ('H1', ?, ?, ?)",
                 [circuit, date(2026, 3, day), kind],
             )
-    as_of_step(path, "0003-surplus-under-a-hold")
+    as_of_step(path, "0004-power-in-parts-of-days")
     with Store.open(path, threads=1) as store:
         assert query(store, "FROM dirty_day") == [("H1", date(2026, 3, 1))]
 
