@@ -140,7 +140,11 @@ def _why(rules: list[str], subjects: list[str], cases: pl.DataFrame) -> str:
 def _evidence(
     case: Mapping[str, Any], findings: pl.DataFrame, circuits: pl.DataFrame, service_log: pl.DataFrame
 ) -> list[EvidenceLine]:
-    mine = findings.filter((pl.col("rule") == case["rule"]) & (pl.col("subject") == case["subject"]))
+    mine = findings.filter(
+        (pl.col("rule") == case["rule"])
+        & (pl.col("subject") == case["subject"])
+        & pl.col("explained_by").is_null()
+    )
     strip = strip_words(case["strip"], case["last_day"]).partition(";")[0] if case["strip"] else ""
     newest = _address(case, case["last_finding_on"])
     lines = [EvidenceLine(f"{strip}.", words.day(case["last_finding_on"]), newest)] if strip else []
@@ -148,6 +152,7 @@ def _evidence(
         if row["sentence"] and row["sentence"] != case["sentence"]:
             on = row["local_date"]
             lines.append(EvidenceLine(row["sentence"], words.day(on), _address(case, on)))
+    lines += _explained(case, findings, circuits)
     lines += _worn(circuits.filter(pl.col("circuit_id") == case["subject"]))
     work = service_log.filter(pl.col("circuit_id") == case["subject"]).head(1)
     for row in work.iter_rows(named=True):
@@ -163,11 +168,38 @@ def _address(case: Mapping[str, Any], on: date) -> str:
     return evidence_address(case["site_id"], case["rule"], case["subject"], on)
 
 
+def _explained(case: Mapping[str, Any], findings: pl.DataFrame, circuits: pl.DataFrame) -> list[EvidenceLine]:
+    """What else the case explains, a line a rule: on which circuits, on how many days."""
+    of = {"circuit": "circuit_id", "controller": "controller_id"}.get(case["subject_kind"])
+    here = circuits if of is None else circuits.filter(pl.col(of) == case["subject"])
+    summed = (
+        findings.filter(
+            (pl.col("explained_by") == case["rule"]) & pl.col("subject").is_in(here["circuit_id"].implode())
+        )
+        .group_by("rule")
+        .agg(pl.col("subject").unique().sort(), pl.col("local_date").n_unique().alias("days"))
+        .sort("rule")
+    )
+    return [
+        EvidenceLine(
+            f"{words.plain(rule, words.RULE)}, {', '.join(subjects)}, on {words.count(days, 'day', 'days')} "
+            "of these.",
+            "Explains",
+        )
+        for rule, subjects, days in summed.iter_rows()
+    ]
+
+
 def _worn(circuit: pl.DataFrame) -> list[EvidenceLine]:
     """How far the contactor of the case has come."""
     if circuit.is_empty() or circuit["ops"][0] is None:
         return []
     row = circuit.row(0, named=True)
-    used = "rated life not known" if row["used"] is None else f"{words.percent(row['used'])} of rated life"
+    used = "rated life not known" if row["used"] is None else f"{_share(row['used'])} of rated life"
     fitted = f", fitted {words.day(row['fitted_on'])}" if row["fitted_on"] else ""
     return [EvidenceLine(f"{words.number(row['ops'])} operations, {used}{fitted}.", "Contactor")]
+
+
+def _share(used: float) -> str:
+    """A part of the rated life [1]; what rounds to nothing is more than nothing."""
+    return f"under 1{words.THIN}%" if 0 < used < 0.005 else words.percent(used)

@@ -46,6 +46,7 @@ def _environment() -> jinja2.Environment:
         href=static_files.href,
         shape=shapes.severity_shape,
         strip=shapes.strip,
+        strip_key=shapes.strip_key,
         evidence_address=evidence_address,
     )
     environment.filters.update(bound=words.bound, quoted=_quoted, rows_address=_rows_address)

@@ -17,6 +17,8 @@ _OUTLINES = {
     "data": '<path class="open dashed" d="M2 2h12v12H2Z"/>',
 }
 _CELL, _GAP, _HEIGHT = 7, 2, 14
+STRIP = {"f": "with a finding", "e": "explained by another case", "c": "clean", "n": "not judged"}
+"""What the letters of a strip mean, of which none stands for no day of the site."""
 
 
 def severity_shape(severity: str) -> Markup:
@@ -30,7 +32,11 @@ def severity_shape(severity: str) -> Markup:
 
 
 def strip(letters: list[str] | None, last_day: date | None) -> Markup:
-    """The last local days of a case, oldest first: bar = finding, low line = clean, open = not judged."""
+    """The last local days of a case, oldest first.
+
+    Bar = finding, hollow bar = finding that another case explains, low line = clean, low broken box = not
+    judged.
+    """
     if not letters:
         return Markup("")
     cells = Markup("").join(_cell(place, letter) for place, letter in enumerate(letters))
@@ -42,18 +48,25 @@ def strip(letters: list[str] | None, last_day: date | None) -> Markup:
     )
 
 
+def strip_key() -> list[tuple[Markup, str]]:
+    """Each mark of a strip as a small drawing, with what it means."""
+    drawn = Markup(
+        '<svg class="mark" viewBox="0 0 {w} {h}" width="{w}" height="{h}" aria-hidden="true">{cell}</svg>'
+    )
+    return [(drawn.format(w=_CELL, h=_HEIGHT, cell=_cell(0, letter)), said) for letter, said in STRIP.items()]
+
+
 def strip_words(letters: list[str], last_day: date | None) -> str:
     """The strip as a sentence: `Last 14 days to 2 Mar 2026: 3 with a finding, 9 clean, 2 not judged`."""
-    found, clean, unseen = (letters.count(letter) for letter in "fcn")
     until = f" to {words.day(last_day)}" if last_day else ""
-    kinds = ((found, "with a finding"), (clean, "clean"), (unseen, "not judged"))
+    kinds = [(letters.count(letter), kind) for letter, kind in STRIP.items()]
     told = ", ".join(f"{number} {kind}" for number, kind in kinds if number) or "no day of the site"
     said = f"Last {len(letters)} days{until}: {told}"
     days = ""
-    if last_day and found:
+    if last_day and "f" in letters:
         first = last_day - timedelta(days=len(letters) - 1)
         hit = [first + timedelta(days=place) for place, letter in enumerate(letters) if letter == "f"]
-        days = "; findings on " + ", ".join(f"{d.day}.{d.month}." for d in hit)
+        days = "; findings on " + ", ".join(words.day(d).rpartition(" ")[0] for d in hit)
     return said + days
 
 
@@ -61,6 +74,10 @@ def _cell(place: int, letter: str) -> Markup:
     x = place * (_CELL + _GAP)
     if letter == "f":
         return Markup('<rect class="day-f" x="{}" y="0" width="{}" height="{}"/>').format(x, _CELL, _HEIGHT)
+    if letter == "e":
+        return Markup('<rect class="day-e" x="{}" y=".5" width="{}" height="{}"/>').format(
+            x + 0.5, _CELL - 1, _HEIGHT - 1
+        )
     if letter == "c":
         return Markup('<rect class="day-c" x="{}" y="{}" width="{}" height="3"/>').format(
             x, _HEIGHT - 3, _CELL

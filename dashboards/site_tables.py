@@ -141,8 +141,14 @@ def service_log(work: pl.DataFrame) -> Table:
 
 
 def loose_findings(findings: pl.DataFrame, cases: pl.DataFrame, site_id: str) -> Table:
-    """Findings whose rule and subject have no open case, with the measure and what it was held against."""
-    loose = findings.join(cases.select("rule", "subject"), on=["rule", "subject"], how="anti")
+    """Findings of no open case, with the measure and what it was held against.
+
+    Those of a rule and subject without one, and those that another case explains.
+    """
+    standing = cases.select("rule", "subject", stands=True).unique()
+    loose = findings.join(standing, on=["rule", "subject"], how="left", maintain_order="left").filter(
+        pl.col("stands").is_null() | pl.col("explained_by").is_not_null()
+    )
     rows = [
         [
             _evidence_link(site_id, row, row["local_date"]),

@@ -77,8 +77,9 @@ cell AS (
     FROM wanted
 ),
 found AS (
-    SELECT DISTINCT rule, subject, local_date FROM finding
+    SELECT rule, subject, local_date, bool_and(explained_by IS NOT NULL) AS explained FROM finding
     WHERE local_date > (SELECT day FROM since) AND subject IN (SELECT subject FROM wanted)
+    GROUP BY ALL
 ),
 unseen AS (
     SELECT DISTINCT rule, subject, local_date FROM not_judged
@@ -90,6 +91,7 @@ seen AS (
 )
 SELECT cell.case_id, list(
     CASE
+        WHEN found.explained THEN 'e'
         WHEN found.rule IS NOT NULL THEN 'f'
         WHEN unseen.rule IS NOT NULL THEN 'n'
         WHEN seen.site_id IS NOT NULL THEN 'c'
@@ -139,7 +141,8 @@ def morning_list(
     cost_per_year [currency], currency, confidence [1], sentence, next_step, last_day`, those of
     `standing.STANDING`, and `strip`. `circuit_id` and `appliance` are empty where the subject is a
     controller or a site. `state` is as `standing.listed` says. `strip` lists `STRIP_DAYS` letters up to
-    `last_day`, oldest first: `f` finding, `c` judged and clean, `n` not judged, `-` no day of the site.
+    `last_day`, oldest first: `f` finding, `e` finding that another case explains, `c` judged and clean, `n`
+    not judged, `-` no day of the site.
     """
     values = {"area": area, "severity": severity, "rule": rule, "site_id": site_id}
     cleared = include_cleared or state == "cleared"

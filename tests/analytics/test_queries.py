@@ -54,7 +54,11 @@ def test_a_site_is_judged_if_it_has_a_last_whole_day_that_is_not_silent(session:
 
 
 def test_not_judged_counts_the_last_whole_day_only(session: Session) -> None:
-    assert sorted(header.header(session).not_judged.rows()) == [("life_figures", 1, 1), ("silent", 1, 1)]
+    told = header.header(session).not_judged
+    assert sorted(told.drop("rules").rows()) == [("life_figures", 1, 1), ("silent", 1, 1)]
+    by_rule = dict(told.select("reason", "rules").iter_rows())
+    assert by_rule["life_figures"] == [{"rule": "contactor_wear", "sites": 1, "subjects": 1}]
+    assert by_rule["silent"] == [{"rule": "chatter", "sites": 1, "subjects": 1}]
 
 
 def test_the_feed_ages_by_the_clock_that_is_passed(session: Session) -> None:
@@ -104,6 +108,18 @@ def test_a_strip_tells_each_of_14_local_days(session: Session) -> None:
     assert "".join(strips["short_cycling"]) == "----ccfcncccff"
     assert "".join(strips["settings"]) == "----cccccccc--"  # ridge has no day after the 8th
     assert cases["last_day"].unique().to_list() == [LAST]
+
+
+def test_a_day_that_another_case_explains_is_no_finding_of_the_strip(empty_store: Store) -> None:
+    fill(empty_store)
+    with empty_store.writing() as writing:
+        writing.run(
+            "UPDATE finding SET explained_by = 'chatter' WHERE rule = 'short_cycling' AND local_date = ?",
+            [day(9)],
+        )
+    with empty_store.reading() as session:
+        (strip,) = morning.morning(session, rule="short_cycling")["strip"].to_list()
+    assert "".join(strip) == "----ccfcncccef"
 
 
 def test_a_case_is_named_by_the_newest_registry_row(session: Session) -> None:

@@ -62,7 +62,13 @@ def sheet(rules: list[str], name: str = "Fen House") -> Sheet:
         schema_overrides={"note": pl.String, "note_by": pl.String},
     )
     nothing = pl.DataFrame(
-        schema={"rule": pl.String, "subject": pl.String, "local_date": pl.Date, "sentence": pl.String}
+        schema={
+            "rule": pl.String,
+            "subject": pl.String,
+            "local_date": pl.Date,
+            "sentence": pl.String,
+            "explained_by": pl.String,
+        }
     )
     circuits = pl.DataFrame(
         {

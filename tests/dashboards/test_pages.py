@@ -113,7 +113,8 @@ def test_the_strip_speaks(client: TestClient) -> None:
         if tag == "svg"
     ]
     assert (
-        "Last 14 days to 10 Mar 2026: 3 with a finding, 6 clean, 1 not judged; findings on 3.3., 9.3., 10.3."
+        "Last 14 days to 10 Mar 2026: 3 with a finding, 6 clean, 1 not judged; "
+        "findings on 3 Mar, 9 Mar, 10 Mar"
         in labels
     )
 

@@ -10,7 +10,7 @@ from coilbook.analytics.rules import RULES
 from coilbook.dashboards import words
 from coilbook.dashboards.local_wall import utc_instant, wall_time
 from coilbook.dashboards.ranges import chosen_range
-from coilbook.dashboards.shapes import severity_shape, strip
+from coilbook.dashboards.shapes import severity_shape, strip, strip_key
 
 T = words.THIN
 
@@ -64,9 +64,10 @@ def test_each_severity_has_a_shape_of_its_own() -> None:
 
 
 def test_a_strip_draws_a_mark_for_each_day_that_has_one() -> None:
-    drawn = str(strip(list("fcn-"), date(2026, 3, 2)))
-    assert [drawn.count(f"day-{letter}") for letter in "fcn"] == [1, 1, 1]
-    assert drawn.count("<rect") == 3
+    drawn = str(strip(list("fecn-"), date(2026, 3, 2)))
+    assert [drawn.count(f"day-{letter}") for letter in "fecn"] == [1, 1, 1, 1]
+    assert drawn.count("<rect") == 4
+    assert [str(mark).count("<rect") for mark, _ in strip_key()] == [1, 1, 1, 1]
     assert strip([], None) == ""
 
 
