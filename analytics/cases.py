@@ -315,6 +315,7 @@ JUDGED_DAYS = """
     JOIN _last_day ON _last_day.site_id = key.site_id AND day.local_date <= _last_day.last_day
     LEFT JOIN met
         ON met.exposure = key.exposure AND met.subject = key.subject AND met.local_date = day.local_date
-    ANTI JOIN not_judged lacking
+    ANTI JOIN not_judged lacking  -- without a place a part of a rule is not judged; the rest can clear a case
         ON lacking.rule = key.rule AND lacking.subject = key.subject AND lacking.local_date = day.local_date
+        AND lacking.reason <> 'place'
 """

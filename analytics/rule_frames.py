@@ -124,8 +124,8 @@ SITES = """
         )
         GROUP BY local_date, tariff_id
     ),
-    zone AS (  -- facts count local days by the newest row's zone
-        SELECT site_id, timezone FROM site
+    zone AS (  -- facts count local days by the newest row's zone, and the sun by its place
+        SELECT site_id, timezone, latitude IS NOT NULL AND longitude IS NOT NULL AS placed FROM site
         QUALIFY row_number() OVER (PARTITION BY site_id ORDER BY valid_from DESC NULLS LAST) = 1
     ),
     site_day AS (
@@ -136,7 +136,7 @@ SITES = """
             PARTITION BY site_id, local_date ORDER BY holds DESC, valid_from DESC NULLS LAST
         ) = 1
     )
-    SELECT site_id, local_date, zone.timezone, area, tariff_id,
+    SELECT site_id, local_date, zone.timezone, zone.placed, area, tariff_id,
         import_min, import_max, export_min, export_max, currency
     FROM site_day JOIN zone USING (site_id) LEFT JOIN price USING (tariff_id, local_date)
 """

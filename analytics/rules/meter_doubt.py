@@ -7,7 +7,8 @@ zero by day and a house that gives power say the same without a balance.
 The clock of the power log belongs here too, and not to `clock_offset`: it is the site's logger that is off,
 not a controller. It is held against the sun: where the middle of generation has moved by half an hour or
 more, alike on three smooth days, the clock was set, or it follows daylight saving time and its stamps do
-not say so. After six weeks what was before is forgotten; a case that nobody saw to ends then.
+not say so. After six weeks what was before is forgotten; a case that nobody saw to ends then. The sun is
+known where the site's place is: without one the clock is not judged, the rest is.
 
 Fires: the balance is off in 60 % of samples and closes in nearly all of them with grid_w turned round; or
 from one day to the next, and ever since, the array's noon comes an hour later.
@@ -88,7 +89,16 @@ def judge(frames: Frames, settings: Settings) -> Findings:
         )
         .filter(c("off_hit") | c("pv_hit") | c("house_hit") | c("clock_hit"))
     )
-    return RULE.verdicts(_findings(days, settings))
+    return RULE.verdicts(_findings(days, settings), RULE.unjudged(_without_place(frames), "place"))
+
+
+def _without_place(frames: Frames) -> pl.DataFrame:
+    """Whole site-days with a power log, of sites without latitude and longitude."""
+    powered = frames.coverage.filter(pl.col("samples") > 0).select("site_id", "local_date")
+    here = frames.site_days.filter(pl.col("complete") & ~pl.col("placed")).join(
+        powered, on=["site_id", "local_date"]
+    )
+    return here.select("site_id", "local_date", subject="site_id")
 
 
 def _findings(days: pl.DataFrame, settings: Settings) -> pl.DataFrame:

@@ -69,6 +69,7 @@ SITE_DAYS: dict[str, Any] = {
     "site_id": pl.String,
     "local_date": pl.Date,
     **SITE,
+    "placed": pl.Boolean,  # latitude and longitude are known
     **PRICES,
     "day_start": pl.Datetime("us"),
     "day_end": pl.Datetime("us"),

@@ -22,9 +22,9 @@ def one_day(
     powered: bool = True,
 ) -> dict[str, object] | None:
     """The site-day of one site; `covered_s` None: no row at all."""
-    sites = pl.DataFrame({"site_id": ["s"], "local_date": [day], "timezone": [zone]}).with_columns(
-        pl.lit(None, pl.String).alias(name) for name in ("area", "tariff_id", "currency")
-    )
+    sites = pl.DataFrame(
+        {"site_id": ["s"], "local_date": [day], "timezone": [zone], "placed": [True]}
+    ).with_columns(pl.lit(None, pl.String).alias(name) for name in ("area", "tariff_id", "currency"))
     sites = sites.with_columns(
         pl.lit(None, pl.Float64).alias(name)
         for name in ("import_min", "import_max", "export_min", "export_max")

@@ -238,6 +238,24 @@ def test_the_running_day_does_not_clear_a_case(store: Store) -> None:
     assert rows(store, state) == [("cleared", date(2026, 3, 6))]
 
 
+def test_a_site_without_a_place_is_judged_by_the_balance_and_its_case_clears(store: Store) -> None:
+    with store.writing() as session:
+        session.run(
+            "UPDATE coverage SET residual_samples = 1440, residual_bad = 900 "
+            "WHERE site_id = 'a' AND local_date = '2026-03-02'"
+        )
+    review(store)
+    doubt = "FROM not_judged WHERE rule = 'meter_doubt' AND site_id = 'a' ORDER BY ALL"
+    left_open = [(day, "place") for day in days(last=date(2026, 3, 5)) if day != date(2026, 3, 2)]
+    assert rows(store, f"SELECT local_date, reason {doubt}") == left_open
+    state = "SELECT state, last_finding_on, cleared_on FROM service_case WHERE rule = 'meter_doubt'"
+    assert rows(store, state) == [("cleared", date(2026, 3, 2), date(2026, 3, 4))]
+    with store.writing() as session:
+        session.run("UPDATE site SET latitude = 39.7, longitude = -105.0 WHERE site_id = 'a'")
+    review(store)
+    assert rows(store, f"SELECT local_date, reason {doubt}") == []
+
+
 def test_a_finding_of_yesterday_is_new_this_morning(store: Store) -> None:
     put(
         store,

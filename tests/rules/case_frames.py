@@ -40,6 +40,7 @@ SITE: dict[str, Any] = {
     "export_min": 0.05,
     "export_max": 0.05,
     "currency": "EUR",
+    "placed": True,
 }
 CIRCUIT: dict[str, Any] = {
     "site_id": "s1",
