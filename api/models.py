@@ -77,11 +77,21 @@ class ReviewDone(Record):
     findings: int | None = column("review", "findings")
 
 
+class NotJudgedByRule(Record):
+    """How much of the fleet one rule could not judge for one reason."""
+
+    rule: str = column("not_judged", "rule")
+    sites: int = Field(description="sites that the rule did not judge for this reason")
+    subjects: int = Field(description="circuits, controllers or sites that it did not judge")
+
+
 class NotJudged(Record):
     """How many sites lacked what a rule needs on their last whole local day."""
 
     reason: str = column("not_judged", "reason")
     sites: int = Field(description="sites with at least one rule not judged for this reason")
+    subjects: int = Field(description="circuits, controllers and sites of them")
+    rules: list[NotJudgedByRule] = Field(description="the same by rule, most sites first")
 
 
 class Header(Record):

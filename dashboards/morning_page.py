@@ -133,14 +133,22 @@ def morning_page(
 
 
 def not_judged_table(reasons: pl.DataFrame) -> Table:
-    """What was not judged and why, on the last whole local day."""
-    rows = [
-        [words.plain(reason, words.REASON), words.number(sites), words.number(subjects)]
-        for reason, sites, subjects in reasons.select("reason", "sites", "circuit_days").iter_rows()
-    ]
+    """What was not judged on the last whole local day, by reason and rule; of silent sites nothing is."""
+    rows = []
+    for reason, sites, subjects, rules in reasons.select("reason", "sites", "subjects", "rules").iter_rows():
+        told = [{"rule": None, "sites": sites, "subjects": subjects}] if reason == "silent" else rules
+        rows += [
+            [
+                words.plain(reason, words.REASON),
+                "every rule" if row["rule"] is None else words.plain(row["rule"], words.RULE),
+                words.number(row["sites"]),
+                words.number(row["subjects"]),
+            ]
+            for row in told
+        ]
     return Table(
-        "Not judged on the last whole day, by at least one rule",
-        heads("Because", "#Sites", "#Circuits, controllers, sites"),
+        "Not judged on the last whole day",
+        heads("Because", "Rule", "#Sites", "#Circuits, controllers, sites"),
         rows,
     )
 

@@ -45,12 +45,28 @@ WITH home AS (
     SELECT site_id, (timezone(timezone, $horizon::TIMESTAMP::TIMESTAMPTZ)::DATE - 1) AS day
     FROM site
     QUALIFY row_number() OVER (PARTITION BY site_id ORDER BY valid_from DESC NULLS LAST) = 1
+),
+lacking AS (
+    SELECT n.reason, n.rule, n.site_id, n.subject
+    FROM not_judged n JOIN home ON home.site_id = n.site_id AND home.day = n.local_date
+    WHERE n.local_date BETWEEN $horizon::TIMESTAMP::DATE - 2 AND $horizon::TIMESTAMP::DATE
+),
+by_rule AS (
+    SELECT reason, rule, count(DISTINCT site_id) AS sites, count(DISTINCT subject) AS subjects
+    FROM lacking GROUP BY ALL
+),
+by_reason AS (
+    SELECT reason, count(DISTINCT site_id) AS sites, count(DISTINCT subject) AS subjects
+    FROM lacking GROUP BY ALL
 )
-SELECT n.reason, count(DISTINCT n.site_id) AS sites, count(DISTINCT n.subject) AS circuit_days
-FROM not_judged n JOIN home ON home.site_id = n.site_id AND home.day = n.local_date
-WHERE n.local_date BETWEEN $horizon::TIMESTAMP::DATE - 2 AND $horizon::TIMESTAMP::DATE
-GROUP BY n.reason
-ORDER BY sites DESC, n.reason
+SELECT
+    t.reason, t.sites, t.subjects,
+    list(
+        struct_pack(rule := r.rule, sites := r.sites, subjects := r.subjects) ORDER BY r.sites DESC, r.rule
+    ) AS rules
+FROM by_reason t JOIN by_rule r ON r.reason = t.reason
+GROUP BY t.reason, t.sites, t.subjects
+ORDER BY t.sites DESC, t.reason
 """
 
 # Open cases as the logs have them, and how many cleared lately, by the site's own calendar.
@@ -75,16 +91,19 @@ FROM service_case k JOIN home ON home.site_id = k.site_id
 WHERE k.state = 'cleared' AND k.cleared_on > home.last_day - $days::INTEGER
 """
 
+COUNTS = {"sites": pl.Int64(), "subjects": pl.Int64()}
+LACKING = {"reason": pl.String(), **COUNTS, "rules": pl.List(pl.Struct({"rule": pl.String(), **COUNTS}))}
+
 
 @dataclass(frozen=True)
 class Header:
     """The last review in numbers; instants are naive UTC.
 
-    `horizon` is the newest instant in any log reviewed; `not_judged` holds `reason, sites, circuit_days` of
-    each site's last whole local day. `new`, `continuing` and `back` count cases that stand, without those
-    that people snoozed or closed; `cleared` the cases cleared in the last `CLEARED_DAYS` days, `just_cleared`
-    those of them that cleared on the last whole day. Before the first review `review_id` is 0 and the
-    instants are empty.
+    `horizon` is the newest instant in any log reviewed; `not_judged` holds `reason, sites, subjects` of each
+    site's last whole local day, and in `rules` the same by rule. `new`, `continuing` and `back` count cases
+    that stand, without those that people snoozed or closed; `cleared` the cases cleared in the last
+    `CLEARED_DAYS` days, `just_cleared` those of them that cleared on the last whole day. Before the first
+    review `review_id` is 0 and the instants are empty.
     """
 
     review_id: int
@@ -115,8 +134,7 @@ def header(session: Session, *, now: datetime | None = None) -> Header:
     review = session.one(REVIEW)
     if review is None or review[3] is None:
         sites = session.one("SELECT count(DISTINCT site_id) FROM site") or (0,)
-        empty = pl.DataFrame(schema={"reason": pl.String, "sites": pl.Int64, "circuit_days": pl.Int64})
-        return Header(0, None, None, None, sites[0], 0, empty, 0, 0, 0, 0, 0)
+        return Header(0, None, None, None, sites[0], 0, pl.DataFrame(schema=LACKING), 0, 0, 0, 0, 0)
     review_id, reviewed_at, as_of, horizon = review
     sites_judged = session.one(JUDGED, {"horizon": horizon}) or (0, 0)
     cleared = session.one(CLEARED, {"horizon": horizon, "days": CLEARED_DAYS}) or (0, 0)

@@ -21,12 +21,12 @@ from load_days import facts_in_parts
 from reference.balance import battery_w, house_w, own_w
 from reference.coverage import Fact
 from reference.extents import Extent
-from reference.into_store import differences
 from reference.random_fleet import random_fleet
 from reference.rows import Fleet, PowerSample
 from reference.site_view import SiteView, site_views
 
 NOW = datetime(2027, 1, 1, tzinfo=UTC)
+ROUNDED_W = 0.0501
 HOUR = timedelta(hours=1)
 TWO_HOURS = 2 * HOUR
 
@@ -77,8 +77,15 @@ def _surplus_w(site: SiteView, sample: Extent[PowerSample]) -> float | None:
 def test_parts_equal_the_plain_reading(fleet: Fleet) -> None:
     got, expected = facts_in_parts([fleet], "power_part")["power_part"], plain(fleet)
     assert len(expected) >= 10
-    lines = differences("power_part", got, expected)
-    assert not lines, "\n".join(lines[:20])
+    for found, row in zip(_sorted(got), _sorted(expected), strict=True):
+        assert {name: found[name] for name in row} == {
+            name: pytest.approx(value, abs=ROUNDED_W) if name.endswith("_w") and value is not None else value
+            for name, value in row.items()
+        }
+
+
+def _sorted(rows: list[Fact]) -> list[Fact]:
+    return sorted(rows, key=lambda row: (row["site_id"], row["start"]))
 
 
 @pytest.fixture(scope="module")
@@ -110,9 +117,13 @@ def test_a_timeline_by_parts_has_the_peaks_and_means_of_one_by_samples(
         for name in SERIES:
             for told in (coarse, fine):
                 assert told.power[f"{name}_w"].is_not_null().any()
-            assert coarse.power[f"{name}_max_w"].max() == pytest.approx(fine.power[f"{name}_max_w"].max())
-            assert coarse.power[f"{name}_min_w"].min() == pytest.approx(fine.power[f"{name}_min_w"].min())
-            assert _sum(coarse, name) == pytest.approx(_sum(fine, name))
+            assert coarse.power[f"{name}_max_w"].max() == pytest.approx(
+                fine.power[f"{name}_max_w"].max(), abs=ROUNDED_W
+            )
+            assert coarse.power[f"{name}_min_w"].min() == pytest.approx(
+                fine.power[f"{name}_min_w"].min(), abs=ROUNDED_W
+            )
+            assert _sum(coarse, name) == pytest.approx(_sum(fine, name), abs=ROUNDED_W * 3000)
         assert coarse.islands.equals(fine.islands)
         assert coarse.holes.height <= fine.holes.height
 
@@ -145,5 +156,5 @@ def test_days_without_parts_come_by_their_samples(store: Store, monkeypatch: pyt
     mixed = seen(store, monkeypatch, by_samples=False)
     for told, whole in zip(mixed, parts, strict=True):
         assert told.power["samples"].sum() == whole.power["samples"].sum()
-        assert _sum(told, "surplus") == pytest.approx(_sum(whole, "surplus"))
+        assert _sum(told, "surplus") == pytest.approx(_sum(whole, "surplus"), abs=ROUNDED_W * 3000)
         assert told.islands.equals(whole.islands)

@@ -205,6 +205,12 @@ def test_loads_tell_why_a_file_failed_and_a_row_is_held(client: TestClient) -> N
         assert said in text
 
 
+def test_the_morning_says_by_rule_what_was_not_judged(client: TestClient) -> None:
+    text = Page(client.get("/").text).text
+    assert "no life figures for the contactor Contactor near its rated life 1 1" in text
+    assert "no log at all every rule 1 1" in text  # of a silent site nothing is judged
+
+
 # what browsers and readers save
 
 
