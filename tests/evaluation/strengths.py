@@ -73,8 +73,8 @@ WHY_SHORT: dict[str, str] = {
     ),
     "not_shed": ("an outage of few samples has none that lies wholly in it."),
     "stuck_closed": (
-        "what is doubted is not raised: a restless house, another load of the size, a hole in the log,"
-        " samples of 15 min. Contacts welded for good show at one opening only."
+        "what is doubted is not raised: power that moved as the contactor opened, a restless house, a hole "
+        "in the log, samples of 15 min. Contacts welded for good show at one opening only."
     ),
     "no_load_on_close": (
         "closings that a noisy house hides are not counted, so the five that the rule asks for take "
@@ -86,9 +86,9 @@ WHY_SHORT: dict[str, str] = {
 
 
 COINCIDENCE = (
-    "False danger: `stuck_closed` told by the house's power. A load of about the circuit's own size "
-    "came on in the very minute of the opening and stayed for half an hour or more; house power alone cannot "
-    "tell the two apart. A meter on the circuit can."
+    "False danger: `stuck_closed` told by the house's power. A load of the circuit's own size came on within "
+    "seconds of the opening and stayed for half an hour or more; house power alone cannot tell the two apart."
+    " A meter on the circuit can."
 )
 HOLIDAYS = (
     "False cases of severity data on healthy sites: chargers, spas and heaters whose owners are on holiday "
