@@ -48,10 +48,11 @@ class EvidenceLine:
 
 @dataclass(frozen=True)
 class CaseSeen:
-    """One case on the sheet with its evidence in short lines."""
+    """One case on the sheet with its evidence in short lines; `title` is its `name` and its subject."""
 
     case: Mapping[str, Any]
     title: str
+    name: str
     evidence: list[EvidenceLine]
 
 
@@ -96,7 +97,7 @@ def callout_sheet(
     return Sheet(
         card=card,
         cases=[
-            CaseSeen(case, _title(case), _evidence(case, findings, circuits, service_log))
+            CaseSeen(case, _title(case), _name(case), _evidence(case, findings, circuits, service_log))
             for case in cases.iter_rows(named=True)
         ],
         stages=[(words.plain(stage, STAGES), seen) for stage, seen in stages.items()],
@@ -126,8 +127,12 @@ def parts_table(circuits: pl.DataFrame, caption: str) -> Table:
 
 
 def _title(case: Mapping[str, Any]) -> str:
+    return f"{_name(case)} {case['subject']}"
+
+
+def _name(case: Mapping[str, Any]) -> str:
     appliance = f"{words.plain(case['appliance'], words.APPLIANCE)}, " if case["appliance"] else ""
-    return f"{words.plain(case['rule'], words.RULE)}: {appliance}{case['subject_kind']} {case['subject']}"
+    return f"{words.plain(case['rule'], words.RULE)}: {appliance}{case['subject_kind']}"
 
 
 def _why(rules: list[str], subjects: list[str], cases: pl.DataFrame) -> str:
@@ -147,7 +152,9 @@ def _evidence(
     )
     strip = strip_words(case["strip"], case["last_day"]).partition(";")[0] if case["strip"] else ""
     newest = _address(case, case["last_finding_on"])
-    lines = [EvidenceLine(f"{strip}.", words.day(case["last_finding_on"]), newest)] if strip else []
+    on = words.day(case["last_finding_on"])
+    said = f"{on}; {words.lower_first(strip)}." if strip else f"{on}."
+    lines = [EvidenceLine(said, "Newest finding", newest)]
     for row in mine.head(MOST_LINES).iter_rows(named=True):
         if row["sentence"] and row["sentence"] != case["sentence"]:
             on = row["local_date"]

@@ -132,16 +132,13 @@ def ledger_table(ledger: pl.DataFrame) -> Table:
             f"{_whole(words.day(row['first_ts']) + ' to')} {_whole(words.day(row['last_ts']))}"
             if row["first_ts"]
             else "",
-            f"{_whole(words.day(row['loaded_at']))} {row['loaded_at']:%H:%M}"
-            if row["loaded_at"]
-            else words.DASH,
-            words.DASH if row["duration_s"] is None else f"{row['duration_s']:.1f}{words.THIN}s",
+            _loaded(row),
         ]
         for row in ledger.iter_rows(named=True)
     ]
     names = heads(
         "#Load", "=File", "Kind", "Outcome", "#Read", "#New", "#Duplicate", "#Replaced", "#Held",
-        "Span (UTC)", "Loaded (UTC)", "#Took",
+        "Span (UTC)", "Loaded (UTC)",
     )  # fmt: skip
     return Table("Files loaded, newest first", names, rows)
 
@@ -180,6 +177,15 @@ def _notes(row: dict[str, Any]) -> str:
     if row["extra_columns"]:
         notes.append(f"columns kept out: {row['extra_columns']}")
     return "; ".join(notes)
+
+
+def _loaded(row: dict[str, Any]) -> str:
+    """`25 Nov 2026 17:13, in 0.4 s`: when a file was loaded, and how long that took."""
+    if not row["loaded_at"]:
+        return words.DASH
+    took = row["duration_s"]
+    within = "" if took is None else f", in {words.number(took, 1)}{words.THIN}s"
+    return f"{_whole(words.day(row['loaded_at']))} {row['loaded_at']:%H:%M}{_whole(within)}"
 
 
 def _whole(text: str) -> str:

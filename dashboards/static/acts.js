@@ -64,6 +64,9 @@
     form.querySelectorAll("button").forEach((button) => { button.disabled = true; });
     try {
       const answer = await fetch(form.action, { method: "POST", body });
+      // The name given once is kept: forms that still ask for it are told.
+      const fields = answer.ok && body.get("who") ? document.querySelectorAll("[data-act-form] input[name='who']") : [];
+      for (const field of fields) field.value ||= body.get("who");
       if (!place(entry, await parsed(answer))) throw new Error(`the server answered ${answer.status}`);
     } catch (error) {
       failed(entry, error);

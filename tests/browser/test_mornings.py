@@ -266,7 +266,7 @@ def test_the_engineer_looks_at_the_fleet(browser: Browser, fleet: str) -> None:
         expect(table.locator("tbody tr")).to_have_count(1)
         page.get_by_role("link", name="most starts").click()
         expect(page.get_by_role("region", name="Worst circuits", exact=True)).to_contain_text(
-            "Circuits by most starts"
+            "Circuits, most starts first"
         )
         assert "area=" in page.url
         with page.expect_download() as rows:

@@ -147,6 +147,52 @@ def test_on_paper_there_is_the_list_and_no_machinery(browser: Browser, base: str
         expect(seen.page.locator(".cautions")).to_be_visible()
 
 
+def test_on_paper_it_is_said_what_was_not_judged(browser: Browser, base: str) -> None:
+    with opened(browser, base, "/") as seen:
+        reason = seen.page.get_by_text("no life figures for the contactor")
+        expect(reason).to_be_hidden()
+        seen.page.emulate_media(media="print")
+        expect(reason).to_be_visible()
+
+
+def test_on_paper_the_strip_leaves_room_for_the_sentence(browser: Browser, base: str) -> None:
+    with opened(browser, base, "/", 688) as seen:
+        seen.page.emulate_media(media="print")
+        strip = seen.page.locator("article.case .strip").first.bounding_box()
+        body = seen.page.locator("article.case .body").first.bounding_box()
+        assert strip is not None
+        assert body is not None
+        assert strip["x"] + strip["width"] + 8 <= body["x"]
+
+
+def test_letters_on_paper_follow_the_size_of_the_page(browser: Browser, base: str) -> None:
+    with opened(browser, base, "/sites/fen/callout") as seen:
+        seen.page.emulate_media(media="print")
+        sizes = [
+            float(
+                seen.page.evaluate(f"parseFloat(getComputedStyle(document.querySelector('{of}')).fontSize)")
+            )
+            for of in (".evidence", "body")
+        ]
+        assert sizes[0] < sizes[1]
+
+
+def test_a_name_given_once_stands_in_the_other_forms(browser: Browser, base: str) -> None:
+    with opened(browser, base, "/sites/fen/callout", 390) as seen:
+        forms = seen.page.locator("article.close form")
+        forms.nth(0).get_by_label("Your name").fill("Cleo Marsh")
+        forms.nth(0).get_by_role("radio").nth(2).check()
+        other = forms.nth(1).get_by_label("Your name")
+        expect(other).to_have_value("")
+        forms.nth(0).get_by_role("button", name="Close this case").click()
+        expect(seen.page.get_by_text("closed as no access")).to_be_visible()
+        names = seen.page.get_by_label("Your name")
+        assert {one.input_value() for one in names.all()} == {"Cleo Marsh"}
+        seen.page.get_by_role("button", name="Undo").first.click()
+        expect(seen.page.get_by_text("closed as no access")).to_have_count(0)
+        assert seen.said == []
+
+
 def test_an_unknown_site_is_a_readable_page(browser: Browser, base: str) -> None:
     with opened(browser, base, "/sites/nowhere", 390) as seen:
         expect(seen.page.get_by_role("heading", name="No site nowhere")).to_be_visible()

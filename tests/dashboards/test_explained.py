@@ -79,6 +79,9 @@ def test_the_site_lists_what_is_explained_and_by_what(clock: TestClient) -> None
 def test_the_sheet_puts_it_under_the_case_that_explains_it(clock: TestClient) -> None:
     text = read(clock, "/sites/fen/callout").text
     assert "Explains: Run window not met, fen-a, on 3 days of these." in text
-    assert "2 with a finding, 3 explained by another case" in text
+    assert (
+        "Newest finding: 4 Mar 2026; last 14 days to 10 Mar 2026: 2 with a finding, 3 explained by another case"
+        in text
+    )
     assert "Window missed on 3 March." in text
     assert "Window missed on 8 March." not in text

@@ -114,8 +114,7 @@ def test_the_strip_speaks(client: TestClient) -> None:
     ]
     assert (
         "Last 14 days to 10 Mar 2026: 3 with a finding, 6 clean, 1 not judged; "
-        "findings on 3 Mar, 9 Mar, 10 Mar"
-        in labels
+        "findings on 3 Mar, 9 Mar, 10 Mar" in labels
     )
 
 
@@ -201,6 +200,7 @@ def test_loads_tell_why_a_file_failed_and_a_row_is_held(client: TestClient) -> N
         "time cannot be read",
         "noon,fen-a",
         "12 rows read",
+        "11 Mar 2026 08:30, in 0.2 s",
     ):
         assert said in text
 
