@@ -184,7 +184,7 @@ def _loaded(row: dict[str, Any]) -> str:
     if not row["loaded_at"]:
         return words.DASH
     took = row["duration_s"]
-    within = "" if took is None else f", in {words.number(took, 1)}{words.THIN}s"
+    within = "" if took is None or took < 0.05 else f", in {words.number(took, 1)}{words.THIN}s"
     return f"{_whole(words.day(row['loaded_at']))} {row['loaded_at']:%H:%M}{_whole(within)}"
 
 
