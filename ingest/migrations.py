@@ -80,13 +80,15 @@ _POWER_PARTS = (
 )
 
 # A load that stayed on is told by them, so the days with one are computed anew: the first review does.
-_SWINGS = (
+_MOVES = (
     "ALTER TABLE switch_check ADD COLUMN swing_w DOUBLE",
     "ALTER TABLE switch_check ADD COLUMN side_swing_w DOUBLE",
+    "ALTER TABLE switch_check ADD COLUMN jump_w DOUBLE",
     "COMMENT ON COLUMN switch_check.swing_w IS "
     "'how far the sample of the event lies outside them, 0 = between [W]'",
     "COMMENT ON COLUMN switch_check.side_swing_w IS "
     "'how far the farthest sample beside it does; empty = not computed [W]'",
+    "COMMENT ON COLUMN switch_check.jump_w IS 'first whole sample after the event less the last before [W]'",
     "INSERT INTO dirty_day SELECT DISTINCT site_id, local_date FROM stay_on WHERE kind = 'house' "
     "EXCEPT SELECT site_id, local_date FROM dirty_day",
 )
@@ -96,5 +98,5 @@ STEPS: tuple[Step, ...] = (
     Step("0002-settings-of-reviews", _KEEP_SETTINGS),
     Step("0003-surplus-under-a-hold", _HELD_SURPLUS),
     Step("0004-power-in-parts-of-days", _POWER_PARTS),
-    Step("0005-swings-at-events", _SWINGS),
+    Step("0005-power-moves-at-events", _MOVES),
 )

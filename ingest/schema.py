@@ -559,6 +559,7 @@ FACTS = (
             c("noise_w", REAL, "W", "1.4826 x median absolute deviation from these two medians"),
             c("swing_w", REAL, "W", "how far the sample of the event lies outside them, 0 = between"),
             c("side_swing_w", REAL, "W", "how far the farthest sample beside it does; empty = not computed"),
+            c("jump_w", REAL, "W", "first whole sample after the event less the last before"),
             c("expected_w", REAL, "W", "size of the step that the load should make"),
             c("learned", FLAG, "", "true = expected_w from its own steps of 28 days, else rated_w"),
             c("verdict", TEXT, "", "seen, absent or unclear"),

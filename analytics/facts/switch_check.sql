@@ -3,10 +3,11 @@
 -- before_w, after_w, step_w, noise_w [W]: medians over 5 min (at least 3 samples) either side, without the sample
 -- in which the event falls; only whole samples that no other change touches, and no hole parts from it. A row
 -- needs 3 of them, and 3 min (less a tenth), on either side. swing_w [W]: how far the sample of the event lies
--- outside these two levels, 0 between them; side_swing_w: how far the farthest of the samples beside it does.
+-- outside these two levels, 0 between them; side_swing_w: how far the farthest of the samples beside it does; jump_w:
+-- the first of these after it less the last before.
 -- expected_w, learned and verdict come after, in analytics/load_checks.py, since they take the 28 days before.
 WITH clean AS (
-    SELECT s.check_id, s.metered, s.interval_us, s.side, s.watts, epoch_us(s.end_ts - s.ts) AS cover_us
+    SELECT s.check_id, s.metered, s.interval_us, s.side, s.ts, s.watts, epoch_us(s.end_ts - s.ts) AS cover_us
     FROM check_sample s
     JOIN change c ON c.check_id = s.check_id
     WHERE s.joined
@@ -31,7 +32,8 @@ measured AS (
         any_value(l.level_w) FILTER (WHERE c.side = 1) AS after_w,
         1.4826 * median(abs(c.watts - l.level_w)) AS noise_w,
         max(c.watts) AS high_w,
-        min(c.watts) AS low_w
+        min(c.watts) AS low_w,
+        min_by(c.watts, c.ts) FILTER (WHERE c.side = 1) - max_by(c.watts, c.ts) FILTER (WHERE c.side = -1) AS jump_w
     FROM clean c
     JOIN level l ON l.check_id = c.check_id AND l.side = c.side
     GROUP BY c.check_id
@@ -50,6 +52,7 @@ SELECT
     m.noise_w,
     greatest(0, s.watts - greatest(m.before_w, m.after_w), least(m.before_w, m.after_w) - s.watts) AS swing_w,
     greatest(m.high_w - greatest(m.before_w, m.after_w), least(m.before_w, m.after_w) - m.low_w) AS side_swing_w,
+    m.jump_w,
     CAST(NULL AS DOUBLE) AS expected_w,
     CAST(NULL AS BOOLEAN) AS learned,
     CAST(NULL AS VARCHAR) AS verdict

@@ -5,6 +5,8 @@ A danger is raised only where nothing else explains the sign. What is doubted is
 
 from __future__ import annotations
 
+from math import sqrt
+
 import polars as pl
 from coilbook.analytics.rules.shape import Frames
 from coilbook.analytics.rules.still_stuck import unsettled
@@ -15,7 +17,8 @@ MAX_NEGATIVE_SHARE = 0.01
 # the house may be up after the opening, and by how much at the opening itself.
 CLOSING, UP, BESIDE = (0.7, 1.3), (0.75, 1.4), 1.6
 QUIET = 0.05  # of the step due: greatest noise beside an opening at which a load that stays on is told
-# What may move as it opens: 3 x noise or this share of the step due; samples beside it may move by SIDES.
+# What may move as it opens: 3 x noise or STILL of the step due, between two samples sqrt 2 as much; samples
+# beside it may move by SIDES.
 STILL, SIDES = 0.05, 0.2
 FINE_S = 90.0  # samples up to this length show a load that stays on for half an hour
 COARSE_S = 330.0  # a meter with longer samples does not show a load that stays on for minutes
@@ -58,15 +61,15 @@ def _unlike(stays: pl.DataFrame, frames: Frames) -> pl.DataFrame:
     A load that stays on moves nothing at its opening. One that goes off while another comes on leaves both
     on, or neither, for the time between: a bump or a dip of (time between / sample) x its size in the sample,
     or a whole one beside it. Of a load of 2 kW, samples of 1 min show 3 s between at 30 W of noise; what they
-    do not show must also be of the same size to within the noise. That is rare, not impossible: a meter on
-    the circuit rules it out.
+    do not show must also be of the same size, from the sample before to the one after. That is rare, not
+    impossible: a meter on the circuit rules it out.
     """
     c = pl.col
     closings = frames.switch_check.filter("closed").select(
         "circuit_id", "step_w", low_w="before_w", closing_ts="ts"
     )
     openings = frames.switch_check.filter(~c("closed")).select(
-        "circuit_id", "ts", "noise_w", "before_w", "swing_w", "side_swing_w", moved_w="step_w"
+        "circuit_id", "ts", "noise_w", "before_w", "swing_w", "side_swing_w", "jump_w"
     )
     due, closing, up = c("expected_w"), CLOSING, UP
     alike = c("step_w").is_between(closing[0] * due, closing[1] * due)
@@ -75,7 +78,7 @@ def _unlike(stays: pl.DataFrame, frames: Frames) -> pl.DataFrame:
     whole = (c("longest_gap_s") < 60 * c("minutes")).fill_null(value=True)
     alike = alike & (c("noise_w") <= QUIET * due) & (c("side_swing_w") <= SIDES * due)
     still = pl.max_horizontal(3 * c("noise_w"), STILL * due)
-    alike = alike & (c("swing_w") <= still) & (c("moved_w").abs() <= still)
+    alike = alike & (c("swing_w") <= still) & (c("jump_w").abs() <= sqrt(2) * still)
     gaps = frames.coverage.select("site_id", "local_date", "longest_gap_s")
     return (
         stays.filter(c("kind") == "house")
@@ -130,12 +133,13 @@ def unclear_days(frames: Frames) -> pl.DataFrame:
     """Circuit-days that say nothing: every opening unclear, or nothing seen since a load stayed on.
 
     An opening at which nothing fell says that the load had gone before, where the appliance switches itself,
-    or where the load had come on and finer samples would show it if it stayed.
+    or where the load had come on, it alone, and finer samples would show it if it stayed.
     """
     c = pl.col
     key = ["site_id", "circuit_id", "local_date"]
     ends = frames.run.filter(c("end").is_not_null()).select("circuit_id", closing_ts="start", ts="end")
-    risen = frames.switch_check.filter(c("closed") & (c("verdict") == "seen")).select(
+    alone = c("step_w") <= CLOSING[1] * c("expected_w")
+    risen = frames.switch_check.filter(c("closed") & (c("verdict") == "seen") & alone).select(
         "circuit_id", closing_ts="ts", risen=pl.lit(value=True)
     )
     known = frames.switch_check.filter(~c("closed") & (c("local_date") >= pl.lit(frames.first)))

@@ -86,6 +86,7 @@ def _check(
             "step_w": high - low,
             "noise_w": 1.4826 * median(spread),
             "swing_w": _outside(_watts(rows[home]), low, high),
+            "jump_w": after[0] - before[0],
             "side_swing_w": max(_outside(w, low, high) for w in before + after),
         }
     ]

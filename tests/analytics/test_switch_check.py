@@ -42,7 +42,8 @@ def test_noise_is_the_scaled_median_deviation_from_the_level_of_each_side() -> N
     found = one(rows, EVENTS[:1])
     assert found["step_w"] == 1000.0
     assert found["noise_w"] == pytest.approx(14.826)
-    assert (found["swing_w"], found["side_swing_w"]) == (9999.0 - 1500.0, 20.0)
+    # the last sample before, 10:02, is 20 W over its level of 500 W, the first after 20 W under its of 1500 W
+    assert (found["swing_w"], found["side_swing_w"], found["jump_w"]) == (9999.0 - 1500.0, 20.0, 960.0)
 
 
 @pytest.mark.parametrize(

@@ -21,9 +21,8 @@ COLUMNS = (
 HELD = ("held_since", "held_s", "held_surplus_s", "held_surplus_wh", "held_stretches", "held_first_ts")
 # What takes each step back in the file.
 BACK = {
-    "0005-swings-at-events": (
-        "ALTER TABLE switch_check DROP COLUMN swing_w",
-        "ALTER TABLE switch_check DROP COLUMN side_swing_w",
+    "0005-power-moves-at-events": tuple(
+        f"ALTER TABLE switch_check DROP COLUMN {name}" for name in ("swing_w", "side_swing_w", "jump_w")
     ),
     "0004-power-in-parts-of-days": ("DROP TABLE power_part",),
     "0003-surplus-under-a-hold": tuple(f"ALTER TABLE idle_surplus DROP COLUMN {name}" for name in HELD),
