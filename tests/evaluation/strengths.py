@@ -65,6 +65,10 @@ WHY_SHORT: dict[str, str] = {
         "decides; samples of 5 and 15 min average shadows of 3 to 9 min away. The case waits for three"
         " such days in 14, as it should: one day of broken sky is weather."
     ),
+    "missed_surplus": (
+        "the case asks for 5 days in 14 with an hour of surplus to spare, so cloudy days put it off; the "
+        "days themselves are found."
+    ),
     "lost_events": ("the case asks for 3 days in 14, and rows are lost on one day in four here."),
     "meter_doubt": (
         "all that is missed is the logger's clock: it needs three smooth days since the change and a "
