@@ -106,27 +106,37 @@ def timeline_chart(
         pl.int_range(pl.len()).cast(pl.Float64).alias("lane"),
         circuit_name().alias("name"),
     )
+    seen: dict[str, list[Spec]] = {
+        **{layer: rows(drawn.filter(pl.col("layer") == layer).drop("layer")) for layer in LAYERS},
+        "marks": _marks(marks),
+        "lane_marks": [
+            {**mark, "top": lane + TOP - 0.06, "bottom": lane + 1.0}
+            for mark in _marks(marks)
+            for lane in range(lanes)
+        ],
+        "names": rows(names),
+        "power": rows(_kilowatts(power)),
+    }
+    held = {name: told for name, told in seen.items() if told or name == "names"}
     made = filled(
-        _form(with_power=not power.is_empty()),
+        _form(frozenset(held)),
         first=str(begin),
         stop=str(stop),
         under=f"local time, {zone}",
         times=_format(end - start),
         lanes=lanes,
-        names=rows(names),
-        marks=_marks(marks, lanes),
-        **{layer: rows(drawn.filter(pl.col("layer") == layer).drop("layer")) for layer in LAYERS},
-        **({} if power.is_empty() else {"power": rows(_kilowatts(power))}),
+        **held,
     )
     made["vconcat"][0]["height"] = LANE_PX * lanes
     return made
 
 
 @cache
-def _form(*, with_power: bool) -> Spec:
+def _form(held: frozenset[str]) -> Spec:
     """Slots: `first, stop` of the axis [ms, as text], its title `under`, how `times` are written, `lanes`.
 
-    Rows: `names` of lanes, each layer, `marks`, and `power` where there is a panel for it.
+    Rows: those of `held`: `names` of lanes, and any of the layers, `lane_marks`, `power` and `marks`. A layer
+    without rows is left out, since Vega warns of its scales.
     """
     scale = time_scale(slot("first"), slot("stop"))
     ticks = axis_of(
@@ -137,11 +147,11 @@ def _form(*, with_power: bool) -> Spec:
         format=slot("times"),
         grid=True,
     )
-    if not with_power:
-        return form(_brushed(_lanes(alt.X("from:T", scale=scale, axis=ticks))))
+    if "power" not in held:
+        return form(_brushed(_lanes(alt.X("from:T", scale=scale, axis=ticks), held)))
     lines = axis_of(labels=False, ticks=False, title=None, grid=True, tickCount=TICKS)
-    over = _lanes(alt.X("from:T", scale=scale, axis=lines))
-    return form(_brushed(over, _power(alt.X("from:T", scale=scale, axis=ticks))))
+    over = _lanes(alt.X("from:T", scale=scale, axis=lines), held)
+    return form(_brushed(over, _power(alt.X("from:T", scale=scale, axis=ticks), held)))
 
 
 def _brushed(*panels: alt.LayerChart) -> alt.VConcatChart:
@@ -153,7 +163,7 @@ def _brushed(*panels: alt.LayerChart) -> alt.VConcatChart:
     return stood
 
 
-def _lanes(x: alt.X) -> alt.LayerChart:
+def _lanes(x: alt.X, held: frozenset[str]) -> alt.LayerChart:
     y_scale = alt.Scale(domain=[0, slot("lanes")], reverse=True, nice=False, zero=False)
     blank = axis_of(labels=False, ticks=False, domain=False, grid=False, title=None, minExtent=AXIS_PX)
     top, bottom = alt.Y("top:Q", scale=y_scale, axis=blank), alt.Y2("bottom:Q")
@@ -167,18 +177,21 @@ def _lanes(x: alt.X) -> alt.LayerChart:
             tooltip=[alt.Tooltip("what:N", title=" "), alt.Tooltip("more:N", title=" "), *FROM_TO],
         )
         for layer, opacity in LAYERS.items()
+        if layer in held
     ]
     label = (
         alt.Chart(rows_of("names"))
         .mark_text(align="left", baseline="top", dx=3, dy=2, clip=False)
         .encode(x=x, y=alt.Y("lane:Q", scale=y_scale, axis=blank), text="name:N")
     )
-    return layered(*drawn, _marked(x).encode(y=top, y2=bottom), label).properties(
+    if "lane_marks" in held:
+        drawn.append(_marked(x, "lane_marks").encode(y=top, y2=bottom))
+    return layered(*drawn, label).properties(
         width=900, title="Switching: runs by cause, over run windows and lockouts"
     )
 
 
-def _power(x: alt.X) -> alt.LayerChart:
+def _power(x: alt.X, held: frozenset[str]) -> alt.LayerChart:
     y_axis = axis_of(title="kW", minExtent=AXIS_PX, maxExtent=AXIS_PX, tickCount=5)
     base = alt.Chart().encode(x=x)
     layers = []
@@ -193,31 +206,26 @@ def _power(x: alt.X) -> alt.LayerChart:
     sheet = _timed(base.mark_rect(opacity=0, clip=True)).encode(
         x2="to:T", y=alt.value(0), y2=alt.value(POWER_PX), tooltip=[*watts, *FROM_TO]
     )
-    return layered(*layers, _marked(x), sheet, data=rows_of("power")).properties(
+    if "marks" in held:
+        layers.append(_marked(x, "marks"))
+    return layered(*layers, sheet, data=rows_of("power")).properties(
         width=900,
         height=POWER_PX,
         title="Power: PV, house and surplus; bands from least to greatest sample",
     )
 
 
-def _marked(x: alt.X) -> alt.Chart:
+def _marked(x: alt.X, name: str) -> alt.Chart:
     """A broken line at each minute of evidence."""
-    rule = alt.Chart(rows_of("marks")).mark_rule(strokeWidth=1.5, strokeDash=[3, 3], clip=True)
+    rule = alt.Chart(rows_of(name)).mark_rule(strokeWidth=1.5, strokeDash=[3, 3], clip=True)
     told: alt.Chart = rule.encode(x=x, tooltip=alt.Tooltip("what:N", title=" "))
     return told
 
 
-def _marks(marks: Sequence[datetime], lanes: int) -> list[Spec]:
-    """A row a minute of evidence and lane, between the lane's name and its end."""
+def _marks(marks: Sequence[datetime]) -> list[Spec]:
+    """A row a minute of evidence."""
     return [
-        {
-            "from": _ms(mark),
-            "top": lane + TOP - 0.06,
-            "bottom": lane + 1.0,
-            "what": f"evidence, {words.day(mark.date())} {mark:%H:%M:%S}",
-        }
-        for mark in marks
-        for lane in range(lanes)
+        {"from": _ms(mark), "what": f"evidence, {words.day(mark.date())} {mark:%H:%M:%S}"} for mark in marks
     ]
 
 
