@@ -1,10 +1,11 @@
 """From findings to runs: when a case opens, how far it goes, when it clears.
 
-For one rule and subject, days are of four kinds. A day *with a finding* counts for opening and keeps a case
-up. A *clean* day was covered, judged and had something to judge; enough of them clear a case. An *idle* day
-was covered but had nothing to judge (no window, no surplus start): it neither opens nor clears, save that a
-long row of them does clear, so that a case does not outlive a window that was taken out. A day whose finding
-is *explained* by another rule's does neither. Days not judged are not there at all.
+For one rule and subject, days are of three kinds. A day *with a finding* counts for opening and keeps a case
+up. A *clean* day was covered, judged and had something to judge; enough of them clear a case. A day whose
+finding is *explained* by another rule's is clean, too: that finding is evidence of the other case, so that one
+cause does not stand as two. An *idle* day was covered but had nothing to judge (no window, no surplus start):
+it neither opens nor clears, save that a long row of them does clear, so that a case does not outlive a window
+that was taken out. Days not judged are not there at all.
 """
 
 from __future__ import annotations
@@ -79,8 +80,8 @@ def _day_kinds(findings: pl.DataFrame, judged_days: pl.DataFrame) -> pl.DataFram
     return (
         days.with_columns(flags)
         .with_columns(
-            clean=c("exposed") & ~c("found") & ~c("explained"),
-            free=~c("found") & ~c("explained"),
+            clean=(c("exposed") | c("explained")) & ~c("found"),
+            free=~c("found"),
             counts=c("exposed") | c("found") | c("explained"),
         )
         .sort(*KEY, "local_date")

@@ -40,9 +40,9 @@ class Walk:
             self.judged.append(day if kind == "F" else None)
         if kind == "F":
             self._finding(day)
-        elif kind in ".-":
+        elif kind in "x.-":
             self.free += 1
-            self.clean += kind == "."
+            self.clean += kind != "-"  # an explained finding is evidence of another case
         if self.opened is not None and (
             self.clean >= CASES.clear_after_days or self.free >= CASES.idle_days_to_clear
         ):
