@@ -74,6 +74,7 @@ def demo(
 
 def _simulate(folder: Path, sites: int, days: int, seed: int) -> None:
     from coilbook.fixtures.fleet import write_fleet
+    from coilbook.fixtures.news import plant_with_news
 
     with _timed("simulate"), progress("simulating") as tell:
         write_fleet(
@@ -81,6 +82,7 @@ def _simulate(folder: Path, sites: int, days: int, seed: int) -> None:
             sites=sites,
             days=days,
             seed=seed,
+            planting=plant_with_news,
             progress=(lambda done, total: tell(done, total)) if tell else None,
         )
 
