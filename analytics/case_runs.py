@@ -2,10 +2,10 @@
 
 For one rule and subject, days are of three kinds. A day *with a finding* counts for opening and keeps a case
 up. A *clean* day was covered, judged and had something to judge; enough of them clear a case. A day whose
-finding is *explained* by another rule's is clean, too: that finding is evidence of the other case, so that one
-cause does not stand as two. An *idle* day was covered but had nothing to judge (no window, no surplus start):
-it neither opens nor clears, save that a long row of them does clear, so that a case does not outlive a window
-that was taken out. Days not judged are not there at all.
+finding is *explained* by another rule's is clean, too: it is evidence of that rule's case, and one cause does
+not stand as two. An *idle* day was covered but had nothing to judge (no window, no surplus start): it neither
+opens nor clears, save that a long row of them does clear, so that a case does not outlive a window that was
+taken out. Days not judged are not there at all.
 """
 
 from __future__ import annotations
