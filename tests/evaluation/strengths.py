@@ -96,7 +96,8 @@ COINCIDENCE = (
 )
 HOLIDAYS = (
     "False cases of severity data on healthy sites: chargers, spas and heaters whose owners are on holiday "
-    "(one home in five is, for one to two weeks of the four): the finding is true, and asks the owner."
+    "(one home in five is, for one to two weeks of the four): the finding is true, and asks the owner. Such a "
+    "home counts once for each of the three sample lengths."
 )
 
 
