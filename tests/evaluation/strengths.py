@@ -97,8 +97,8 @@ COINCIDENCE = (
 HOLIDAYS = (
     "False cases of severity data on healthy sites: chargers, spas and heaters whose owners are on holiday "
     "(one home in five is, for one to two weeks of the four): the finding is true, and asks the owner."
-    " A home counts once for each sample length. Those of `meter_doubt`: in samples of 15 min a single one with "
-    "house power below zero is more than the 1 % of a day that is let pass."
+    " A home counts once for each sample length. Those of `meter_doubt`: in samples of 15 min a single one "
+    "with house power below zero is more than the 1 % of a day that is let pass."
 )
 
 
