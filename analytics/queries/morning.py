@@ -84,6 +84,7 @@ found AS (
 unseen AS (
     SELECT DISTINCT rule, subject, local_date FROM not_judged
     WHERE local_date > (SELECT day FROM since) AND subject IN (SELECT subject FROM wanted)
+        AND reason <> 'place' -- a part of a rule was not judged; the rest was
 ),
 seen AS (
     SELECT site_id, local_date FROM coverage

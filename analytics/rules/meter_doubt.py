@@ -44,6 +44,9 @@ class Settings:
         low=0,
         high=1,
     )
+    min_negative_samples: int = setting(
+        2, "samples of a day that must read so", "one may be a slip of the meter", low=1, high=1000
+    )
     min_flip_share: float = setting(
         0.8, "share of samples off that a turned sign must close", "our choice", low=0.5, high=1
     )
@@ -68,6 +71,7 @@ class Settings:
 def judge(frames: Frames, settings: Settings) -> Findings:
     """Site-days with a doubtful power log; measure and limit in percent of samples, of a clock in minutes."""
     c = pl.col
+    fewest = settings.min_negative_samples
     limits = Limits(60 * settings.min_clock_jump_min, 60 * settings.max_from_sun_min)
     moved = moved_clocks(frames.solar_clock, frames.site_days, limits)
     days = frames.per_site(
@@ -82,8 +86,8 @@ def judge(frames: Frames, settings: Settings) -> Findings:
         .with_columns(
             clock_hit=c("clock_s").is_not_null(),
             off_hit=c("off") > settings.max_off_share,
-            pv_hit=c("pv") > settings.max_negative_share,
-            house_hit=c("house") > settings.max_negative_share,
+            pv_hit=(c("pv") > settings.max_negative_share) & (c("pv_negative_day") >= fewest),
+            house_hit=(c("house") > settings.max_negative_share) & (c("house_negative") >= fewest),
             grid_turned=c("flip_grid_good") >= settings.min_flip_share * c("residual_bad"),
             battery_turned=c("flip_battery_good") >= settings.min_flip_share * c("residual_bad"),
         )

@@ -95,10 +95,9 @@ COINCIDENCE = (
     " A meter on the circuit can."
 )
 HOLIDAYS = (
-    "False cases of severity data on healthy sites: chargers, spas and heaters whose owners are on holiday "
-    "(one home in five is, for one to two weeks of the four): the finding is true, and asks the owner."
-    " A home counts once for each sample length. Those of `meter_doubt`: in samples of 15 min a single one "
-    "with house power below zero is more than the 1 % of a day that is let pass."
+    "False cases of severity data on healthy sites: chargers, spas and heaters that drew nothing for three "
+    "days and more, most of them while the owners were on holiday (one home in five is, for one to two weeks "
+    "of the four): the finding is true, and asks the owner. A home counts once for each sample length."
 )
 
 
