@@ -11,7 +11,8 @@ which another load went off.
 
 Closings on days on which house power reads negative are left out: what such a meter says of a step means
 nothing. So are closings after an opening that left the load on (`stuck_closed`) until a step is seen again:
-contacts that are closed already move nothing at a closing.
+contacts that are closed already move nothing at a closing. Where that opening is doubtful, and so no danger
+is raised, closings count, and the finding says that the contacts may be welded: nobody else would.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from coilbook.analytics.confidence import above, confidence
 from coilbook.analytics.rules import words
 from coilbook.analytics.rules.shape import Findings, Frames, Rule, days_with_findings, judged_days, setting
 from coilbook.analytics.rules.still_stuck import DAYS, unsettled
+from coilbook.analytics.rules.stuck_doubts import restless
 from coilbook.ingest.phrases import phrase
 
 OWN_CONTROL = ("water_heater", "air_conditioner", "heat_pump", "spa", "ev_charger")
@@ -78,7 +80,10 @@ def _windows(frames: Frames) -> pl.DataFrame:
         nulls_equal=True,
     )
     # Where power fell by more than a fifth of the step due, something else went off, and may hide the load.
-    stuck = unsettled(good.select("circuit_id", "ts"), frames.stay_on, frames.switch_check)
+    doubtful_stays = restless(frames.stay_on, frames.switch_check)
+    sure = frames.stay_on.join(doubtful_stays, on=["circuit_id", "ts", "kind"], how="anti")
+    stuck = unsettled(good.select("circuit_id", "ts"), sure, frames.switch_check)
+    good = good.join(_after_doubt(good, frames, doubtful_stays), on=["circuit_id", "ts"], how="left")
     good = good.join(stuck.with_columns(stuck=True), on=["circuit_id", "ts"], how="left")
     gone_down = c("step_w") < -0.2 * c("expected_w")
     hidden = (c("verdict") == "absent") & (gone_down | c("stuck").fill_null(value=False))
@@ -90,6 +95,7 @@ def _windows(frames: Frames) -> pl.DataFrame:
         steps=c("step_w").filter(c("verdict") == "absent"),
         due=c("expected_w").filter(c("verdict") == "absent"),
         at=c("ts").filter(c("verdict") == "absent"),
+        doubted_ts=c("doubted_ts").filter(c("verdict") == "absent").max(),
     )
     ages = pl.DataFrame({"age": range(GONE + BEFORE)}, schema={"age": pl.Int64})
     aged = daily.join(ages, how="cross").with_columns(
@@ -110,8 +116,19 @@ def _windows(frames: Frames) -> pl.DataFrame:
             steps=c("steps").filter(week).list.explode(empty_as_null=False, keep_nulls=False),
             due=c("due").filter(week).list.explode(empty_as_null=False, keep_nulls=False),
             at=c("at").filter(week).list.explode(empty_as_null=False, keep_nulls=False),
+            doubted_ts=c("doubted_ts").filter(week).max(),
         )
     )
+
+
+def _after_doubt(good: pl.DataFrame, frames: Frames, doubtful: pl.DataFrame) -> pl.DataFrame:
+    """Closings with no step seen since an opening at which the load may have stayed on: circuit_id, ts, that
+    opening's instant as `doubted_ts`."""
+    c = pl.col
+    stays = frames.stay_on.join(doubtful, on=["circuit_id", "ts", "kind"], how="semi")
+    after = unsettled(good.select("circuit_id", "ts"), stays, frames.switch_check)
+    openings = stays.filter(c("verdict") == "stays_on").select("circuit_id", "ts", doubted_ts="ts").sort("ts")
+    return after.sort("ts").join_asof(openings, on="ts", by="circuit_id", check_sortedness=False)
 
 
 def _findings(days: pl.DataFrame, settings: Settings) -> pl.DataFrame:
@@ -121,6 +138,10 @@ def _findings(days: pl.DataFrame, settings: Settings) -> pl.DataFrame:
     share, limit = 100 * count / checks, pl.lit(100 * settings.min_absent_share)
     span = pl.when("own").then(pl.lit("3 days")).otherwise(pl.lit("7 days"))
     before = pl.when("own").then(phrase("; in the two weeks before it drew at {} closings", c("before_seen")))
+    days = words.with_clock(days, {"doubted_ts": "doubted_at"}, "%-d %B %H:%M")
+    stayed = pl.when(c("doubted_ts").is_not_null()).then(
+        phrase("; at the opening of {} it may have stayed on, and no step was seen since", c("doubted_at"))
+    )
     return days.select(
         "site_id",
         "local_date",
@@ -137,10 +158,11 @@ def _findings(days: pl.DataFrame, settings: Settings) -> pl.DataFrame:
             seen_in_two_weeks_before=pl.when("own").then("before_seen"),
             median_step_w=c("steps").list.median().round(0),
             expected_w=c("due").list.median().round(0),
+            may_have_stayed_on_at=words.rfc3339(c("doubted_ts")),
             closings=c("at").list.tail(12).list.eval(words.rfc3339(pl.element())),
         ),
         sentence=phrase(
-            "No load at {} of {} in the {} to {}: power moved by {} where {} were due{}.",
+            "No load at {} of {} in the {} to {}: power moved by {} where {} were due{}{}.",
             count,
             words.counted(checks, "closing", "closings"),
             span,
@@ -148,8 +170,17 @@ def _findings(days: pl.DataFrame, settings: Settings) -> pl.DataFrame:
             words.power(c("steps").list.median()),
             words.power(c("due").list.median()),
             before.fill_null(""),
+            stayed.fill_null(""),
         ),
-        next_step=pl.when("own")
+        next_step=pl.when(c("doubted_ts").is_not_null())
+        .then(
+            pl.lit(
+                "The main contacts may be welded: treat the load side as live until proved dead and send a "
+                "licensed person. If the load draws while the contactor is told to be open, isolate it at "
+                "its breaker and change the contactor; if it draws nothing, check supply, breaker and load."
+            )
+        )
+        .when("own")
         .then(
             pl.lit(
                 "Ask the owner whether the appliance is in use and still heats, cools or charges; if it "

@@ -7,9 +7,15 @@ better.
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import polars as pl
 
 DAYS = 28
+"""How far rules look back [d]."""
+
+KNOWN = timedelta(days=DAYS - 2)
+"""For so long an opening counts, so that a day reads the same whatever days are judged with it."""
 
 
 def unsettled(marks: pl.DataFrame, stay_on: pl.DataFrame, checks: pl.DataFrame) -> pl.DataFrame:
@@ -26,5 +32,5 @@ def unsettled(marks: pl.DataFrame, stay_on: pl.DataFrame, checks: pl.DataFrame) 
     dated = marks.sort("ts")
     for known in (stuck, moved):
         dated = dated.join_asof(known.sort("ts"), on="ts", by="circuit_id", check_sortedness=False)
-    stands = c("stuck_ts").is_not_null() & (c("moved_ts").is_null() | (c("moved_ts") <= c("stuck_ts")))
+    stands = (c("ts") - c("stuck_ts") <= KNOWN) & (c("moved_ts").is_null() | (c("moved_ts") <= c("stuck_ts")))
     return dated.filter(stands).select(marks.columns)

@@ -55,8 +55,26 @@ def _moved(frames: Frames) -> pl.DataFrame:
 def _unlike(stays: pl.DataFrame, frames: Frames) -> pl.DataFrame:
     """Signs in the house's power that may be another load's: circuit_id, ts, kind.
 
-    They are not of this load's size, the house is too restless, the power log has a hole that day as long
-    as the sign, or power moved as the contactor opened.
+    They are `restless`, or the power log has a hole that day as long as the sign.
+    """
+    c = pl.col
+    gaps = frames.coverage.select("site_id", "local_date", "longest_gap_s")
+    hole = (c("longest_gap_s") >= 60 * c("minutes")).fill_null(value=False)
+    holed = (
+        stays.filter(c("kind") == "house")
+        .join(gaps, on=["site_id", "local_date"], how="left")
+        .filter(hole)
+        .select("circuit_id", "ts", "kind")
+    )
+    found = pl.concat([restless(stays, frames.switch_check), holed]).unique()
+    return found.with_columns(unlike=pl.lit(value=True))
+
+
+def restless(stays: pl.DataFrame, checks: pl.DataFrame) -> pl.DataFrame:
+    """Signs in the house's power that the power beside the opening makes doubtful: circuit_id, ts, kind.
+
+    They are not of this load's size, the house is too restless, or power moved as the contactor opened.
+    `stays` and `checks` are rows of the facts `stay_on` and `switch_check`.
 
     A load that stays on moves nothing at its opening. One that goes off while another comes on leaves both
     on, or neither, for the time between: a bump or a dip of (time between / sample) x its size in the sample,
@@ -65,28 +83,23 @@ def _unlike(stays: pl.DataFrame, frames: Frames) -> pl.DataFrame:
     impossible: a meter on the circuit rules it out.
     """
     c = pl.col
-    closings = frames.switch_check.filter("closed").select(
-        "circuit_id", "step_w", low_w="before_w", closing_ts="ts"
-    )
-    openings = frames.switch_check.filter(~c("closed")).select(
+    closings = checks.filter("closed").select("circuit_id", "step_w", low_w="before_w", closing_ts="ts")
+    openings = checks.filter(~c("closed")).select(
         "circuit_id", "ts", "noise_w", "before_w", "swing_w", "side_swing_w", "jump_w"
     )
     due, closing, up = c("expected_w"), CLOSING, UP
     alike = c("step_w").is_between(closing[0] * due, closing[1] * due)
     alike = alike & c("rise_w").is_between(up[0] * due, up[1] * due)
     alike = alike & (c("before_w") - c("low_w") <= BESIDE * due)
-    whole = (c("longest_gap_s") < 60 * c("minutes")).fill_null(value=True)
     alike = alike & (c("noise_w") <= QUIET * due) & (c("side_swing_w") <= SIDES * due)
     still = pl.max_horizontal(3 * c("noise_w"), STILL * due)
     alike = alike & (c("swing_w") <= still) & (c("jump_w").abs() <= sqrt(2) * still)
-    gaps = frames.coverage.select("site_id", "local_date", "longest_gap_s")
     return (
         stays.filter(c("kind") == "house")
         .join(closings, on=["circuit_id", "closing_ts"])
         .join(openings, on=["circuit_id", "ts"])
-        .join(gaps, on=["site_id", "local_date"], how="left")
-        .filter(~alike.fill_null(value=False) | ~whole)
-        .select("circuit_id", "ts", "kind", unlike=pl.lit(value=True))
+        .filter(~alike.fill_null(value=False))
+        .select("circuit_id", "ts", "kind")
     )
 
 
