@@ -133,7 +133,8 @@ ASKS: dict[str, tuple[str, ...]] = {
     ),
     "missed_window": ("windows", "clock", "mode", "breaker", "own_control"),
     "no_load_on_close": (
-        *("take_off", "breaker", "own_control", "dead", "label", "coil", "terminals", "load_wire"),
+        *("take_off", "breaker", "own_control", "falls", "dead", "label", "contacts", "coil", "terminals"),
+        "load_wire",
         *("once", "put_back", "log"),
     ),
     "clock_offset": ("windows", "clock", "log"),
