@@ -68,6 +68,7 @@ REASON = {
     "place": "no latitude and longitude",
     "silent": "no log at all",
     "early": "too little history yet",
+    "away": "the house is so quiet that the owners seem to be away",
     "peers": "too few circuits of its kind to compare with",
 }
 APPLIANCE = {

@@ -93,10 +93,25 @@ _MOVES = (
     "EXCEPT SELECT site_id, local_date FROM dirty_day",
 )
 
+# Nothing is known of the days computed before: the rule `no_load_on_close` takes it that somebody is at home.
+_HOUSE_REST = (
+    """
+    CREATE TABLE IF NOT EXISTS "house_rest" (
+        "site_id" VARCHAR, "local_date" DATE, "rest_s" DOUBLE, "rest_w" DOUBLE
+    )
+    """,
+    "COMMENT ON TABLE house_rest IS 'what a house draws while none of its switched circuits is on'",
+    "COMMENT ON COLUMN house_rest.site_id IS 'home with one or more controllers'",
+    "COMMENT ON COLUMN house_rest.local_date IS 'date at the site''s zone'",
+    "COMMENT ON COLUMN house_rest.rest_s IS 'time in samples that no run touches [s]'",
+    "COMMENT ON COLUMN house_rest.rest_w IS 'mean consumption in them [W]'",
+)
+
 STEPS: tuple[Step, ...] = (
     Step("0001-foundation", _foundation()),
     Step("0002-settings-of-reviews", _KEEP_SETTINGS),
     Step("0003-surplus-under-a-hold", _HELD_SURPLUS),
     Step("0004-power-in-parts-of-days", _POWER_PARTS),
     Step("0005-power-moves-at-events", _MOVES),
+    Step("0006-house-at-rest", _HOUSE_REST),
 )

@@ -687,6 +687,19 @@ FACTS = (
         export="power_part",
     ),
     Table(
+        "house_rest",
+        "fact",
+        ("site_id", "local_date"),
+        "what a house draws while none of its switched circuits is on",
+        (
+            SITE_ID,
+            LOCAL_DATE,
+            c("rest_s", REAL, "s", "time in samples that no run touches"),
+            c("rest_w", REAL, "W", "mean consumption in them"),
+        ),
+        export="house_rest",
+    ),
+    Table(
         "solar_clock",
         "fact",
         ("site_id", "local_date"),

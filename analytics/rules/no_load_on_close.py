@@ -3,7 +3,8 @@
 Each closing is held against the power beside it (`switch_check`): the step that the load makes when it
 comes on is seen, absent or unclear. Appliances that switch themselves (a tank that is warm, a car that is
 full) often draw nothing at a closing, so for them only a load that drew for weeks and has wholly stopped
-says anything.
+says anything, and only while somebody is at home: where the house, while none of its circuits is on, draws
+clearly less than in the two weeks before, the owners seem to be away and nothing is said.
 
 Fires: a pool pump closed ten times in a week, and at nine of these closings the house's power did not move.
 Stays quiet: a water heater closed on a full tank every second day; closings that a noisy house hides, or at
@@ -30,6 +31,8 @@ from coilbook.ingest.phrases import phrase
 OWN_CONTROL = ("water_heater", "air_conditioner", "heat_pump", "spa", "ev_charger")
 WEEK, GONE, BEFORE = 7, 3, 14
 MAX_NEGATIVE_SHARE = 0.01
+REST_S = 4 * 3600.0
+"""Least time at rest that says what a house draws in a day [s]."""
 
 
 @dataclass(frozen=True)
@@ -45,6 +48,13 @@ class Settings:
     )
     min_seen_before: int = setting(
         10, "closings in the 14 days before at which such an appliance drew", "our choice", low=1, high=200
+    )
+    away_share: float = setting(
+        0.75,
+        "share of what the house used to draw at rest, under which its owners seem to be away",
+        "our choice; 0 = not asked",
+        low=0,
+        high=1,
     )
     case_findings: int = days_with_findings(1)
     case_days: int = judged_days(1)
@@ -62,11 +72,15 @@ def judge(frames: Frames, settings: Settings) -> Findings:
         & (c("gone_absent") >= settings.min_gone_checks)
         & (c("before_seen") >= settings.min_seen_before)
     )
-    raised = days.filter(pl.when("own").then(stopped).otherwise(lacking))
+    lacking_load = days.filter(pl.when("own").then(stopped).otherwise(lacking))
+    away = _away(lacking_load.filter("own"), frames, settings.away_share)
+    raised = lacking_load.join(away, on=["circuit_id", "local_date"], how="anti")
     unclear = days.filter(
         ~c("own") & (c("checks") < settings.min_checks) & (c("checks") + c("unclear") >= settings.min_checks)
     )
-    return RULE.verdicts(_findings(raised, settings), RULE.unjudged(unclear, "unclear"))
+    return RULE.verdicts(
+        _findings(raised, settings), RULE.unjudged(unclear, "unclear"), RULE.unjudged(away, "away")
+    )
 
 
 def _windows(frames: Frames) -> pl.DataFrame:
@@ -119,6 +133,20 @@ def _windows(frames: Frames) -> pl.DataFrame:
             doubted_ts=c("doubted_ts").filter(week).max(),
         )
     )
+
+
+def _away(days: pl.DataFrame, frames: Frames, share: float) -> pl.DataFrame:
+    """Those of `days` on which the house at rest drew less than `share` of what it used to."""
+    c = pl.col
+    ages = pl.DataFrame({"age": range(GONE + BEFORE)}, schema={"age": pl.Int64})
+    rest = frames.house_rest.filter(c("rest_s") >= REST_S).join(ages, how="cross")
+    rest = rest.with_columns(local_date=c("local_date") + pl.duration(days=c("age")))
+    lately = c("rest_w").filter(c("age") < GONE)
+    before = c("rest_w").filter(c("age") >= GONE)
+    seen = rest.group_by("site_id", "local_date").agg(
+        quiet=(lately.mean() < share * before.median()) & (before.count() >= BEFORE // 2)
+    )
+    return days.join(seen.filter("quiet"), on=["site_id", "local_date"], how="semi")
 
 
 def _after_doubt(good: pl.DataFrame, frames: Frames, doubtful: pl.DataFrame) -> pl.DataFrame:
@@ -206,7 +234,12 @@ RULE: Rule[Settings] = Rule(
     subject_kind="circuit",
     scope="site",
     settings=Settings,
-    reads={"switch_check": DAYS, "stay_on": DAYS, "coverage": GONE + BEFORE - 1},
+    reads={
+        "switch_check": DAYS,
+        "stay_on": DAYS,
+        "coverage": GONE + BEFORE - 1,
+        "house_rest": GONE + BEFORE - 1,
+    },
     judge=judge,
     exposure="start",
 )

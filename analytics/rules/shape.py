@@ -19,7 +19,9 @@ Severity = Literal["danger", "service", "cost", "wear", "data"]
 SubjectKind = Literal["circuit", "controller", "site"]
 Scope = Literal["site", "fleet"]
 Exposure = Literal["day", "start", "surplus_start", "window", "lockout"]
-Reason = Literal["coverage", "unclear", "settings", "life_figures", "place", "silent", "early", "peers"]
+Reason = Literal[
+    "coverage", "unclear", "settings", "life_figures", "place", "silent", "early", "peers", "away"
+]
 S = TypeVar("S")
 
 TYPES: dict[str, Any] = {
@@ -56,6 +58,7 @@ FACTS = (
     "idle_surplus",
     "clock_start",
     "solar_clock",
+    "house_rest",
 )
 PRICES: dict[str, Any] = {
     "import_min": pl.Float64,  # least and greatest price of the tariff on that date [currency/kWh]
@@ -154,6 +157,7 @@ class Frames:
     idle_surplus: pl.DataFrame
     clock_start: pl.DataFrame
     solar_clock: pl.DataFrame
+    house_rest: pl.DataFrame
 
     def per_circuit(self, fact: pl.DataFrame) -> pl.DataFrame:
         """Rows of `fact` in the days judged, with that day's circuit, site and coverage columns."""

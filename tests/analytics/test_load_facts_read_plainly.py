@@ -22,7 +22,10 @@ from reference.into_store import differences
 from reference.rows import Fleet, PowerSample
 from reference.site_view import CircuitView, SiteView, site_views
 
-TABLES = ("switch_check", "stay_on", "island", "island_run", "idle_surplus", "clock_start", "solar_clock")
+TABLES = (
+    *("switch_check", "stay_on", "island", "island_run", "idle_surplus", "clock_start", "solar_clock"),
+    *("power_part", "house_rest"),
+)
 
 # ---- the plain reading ----
 

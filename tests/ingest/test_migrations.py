@@ -21,6 +21,7 @@ COLUMNS = (
 HELD = ("held_since", "held_s", "held_surplus_s", "held_surplus_wh", "held_stretches", "held_first_ts")
 # What takes each step back in the file.
 BACK = {
+    "0006-house-at-rest": ("DROP TABLE house_rest",),
     "0005-power-moves-at-events": tuple(
         f"ALTER TABLE switch_check DROP COLUMN {name}" for name in ("swing_w", "side_swing_w", "jump_w")
     ),
