@@ -1,6 +1,6 @@
 """Measures the rules on fleets and writes the counts and the table.
 
-    PYTHONPATH=tests python -m evaluation.run [--seeds 7601-7620] [--keep FOLDER] [--jobs 1]
+    PYTHONPATH=tests python -m evaluation.run [--seeds 7701-7720] [--keep FOLDER] [--jobs 1]
 
 About 30 s of one core a fleet at 1 min, less at 5 and 15 min. `--keep` stores each fleet's counts as it is
 done, so that a run that was stopped goes on where it was.
@@ -38,7 +38,7 @@ def _seeds(text: str) -> tuple[int, ...]:
 
 def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m evaluation.run", description=__doc__)
-    parser.add_argument("--seeds", type=_seeds, default=_seeds("7601-7620"))
+    parser.add_argument("--seeds", type=_seeds, default=_seeds("7701-7720"))
     parser.add_argument("--keep", type=Path)
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--render", action="store_true", help="write the table from the stored counts only")

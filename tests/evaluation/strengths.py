@@ -96,8 +96,8 @@ COINCIDENCE = (
 )
 HOLIDAYS = (
     "False cases of severity data on healthy sites: chargers, spas and heaters that drew nothing for three "
-    "days and more, most of them while the owners were on holiday (one home in five is, for one to two weeks "
-    "of the four): the finding is true, and asks the owner. A home counts once for each sample length."
+    "days and more while the owners were on holiday (one home in five is, for one to two weeks of the four) "
+    "or did without: the finding is true, and asks the owner. A home counts once for each sample length."
 )
 
 
