@@ -6,10 +6,11 @@ finished or rolled back and the store is closed.
 
 from __future__ import annotations
 
+import threading
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
-from coilbook.api import pages, tune_pages
+from coilbook.api import pages, site_charts, tune_pages
 from coilbook.api.head import HeadAsGet
 from coilbook.api.jobs import Jobs
 from coilbook.api.operations import DirectOperations
@@ -93,11 +94,14 @@ def create_app(settings: Settings, *, token: str = "") -> FastAPI:
 
     @asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
+        charts = threading.Thread(target=site_charts.prepare, name="charts")
+        charts.start()
         try:
             service.jobs.start()
             service.tunings.begin_serving()
             yield
         finally:
+            charts.join()
             service.jobs.stop()
             service.tunings.stop(settings.stop_wait_s)
             if worker.stop(settings.stop_wait_s):

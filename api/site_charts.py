@@ -25,6 +25,16 @@ class Drawn:
     draw: Callable[[], AnyChart | Spec]
 
 
+def prepare() -> None:
+    """Build the forms of a site's charts, a second's work, so that no reader waits for them."""
+    for known in (True, False):
+        timeline_chart.chart_form(with_power=known)
+        starts_per_day.chart_form(limited=known)
+        run_lengths.chart_form(limited=known)
+    wear.chart_form()
+    window_calendar.chart_form()
+
+
 def drawn_timeline(seen: Timeline, marks: Sequence[datetime] = ()) -> Drawn:
     """Lanes over power; `marks` are minutes of evidence [wall time of the site]."""
     bars = timeline_chart.timeline_data(

@@ -61,13 +61,13 @@ def _panel(name: str, counts: pl.DataFrame) -> Spec:
     )
     title = f"Circuit {name}: runs by length and cause"
     if not least:
-        return filled(_form(limited=False), title=title, runs=rows(stacked_runs))
+        return filled(chart_form(limited=False), title=title, runs=rows(stacked_runs))
     title = f"{title}, least run time {words.duration(least * 60)} (broken line)"
-    return filled(_form(limited=True), title=title, runs=rows(stacked_runs), limit=[{"least": least}])
+    return filled(chart_form(limited=True), title=title, runs=rows(stacked_runs), limit=[{"least": least}])
 
 
 @cache
-def _form(*, limited: bool) -> Spec:
+def chart_form(*, limited: bool) -> Spec:
     """Slots: `title`, `runs`, and `limit` where there is one."""
     scale = alt.Scale(type="log", domain=[EDGES_MIN[0], EDGES_MIN[-1]], nice=False)
     ticks = [1, 2, 5, 10, 30, 60, 120, 360, 1440]

@@ -60,13 +60,15 @@ def _panel(name: str, days: pl.DataFrame, under: str | None) -> Spec:
     )
     if limit is None:
         title = f"{name}: {SHOWN}"
-        return filled(_form(limited=False), title=title, under=under, days=rows(drawn))
+        return filled(chart_form(limited=False), title=title, under=under, days=rows(drawn))
     title = f"{name}: {SHOWN}, limit {words.with_unit(limit, '')} an hour (broken line)"
-    return filled(_form(limited=True), title=title, under=under, days=rows(drawn), limit=[{"limit": limit}])
+    return filled(
+        chart_form(limited=True), title=title, under=under, days=rows(drawn), limit=[{"limit": limit}]
+    )
 
 
 @cache
-def _form(*, limited: bool) -> Spec:
+def chart_form(*, limited: bool) -> Spec:
     """Slots: `title`, `under` the axis, `days`, and `limit` where there is one."""
     tips = [
         alt.Tooltip("local_date:N", title="local date"),

@@ -106,37 +106,33 @@ def timeline_chart(
         pl.int_range(pl.len()).cast(pl.Float64).alias("lane"),
         circuit_name().alias("name"),
     )
-    seen: dict[str, list[Spec]] = {
-        **{layer: rows(drawn.filter(pl.col("layer") == layer).drop("layer")) for layer in LAYERS},
-        "marks": _marks(marks),
-        "lane_marks": [
-            {**mark, "top": lane + TOP - 0.06, "bottom": lane + 1.0}
-            for mark in _marks(marks)
-            for lane in range(lanes)
-        ],
-        "names": rows(names),
-        "power": rows(_kilowatts(power)),
-    }
-    held = {name: told for name, told in seen.items() if told or name == "names"}
     made = filled(
-        _form(frozenset(held)),
+        chart_form(with_power=not power.is_empty()),
         first=str(begin),
         stop=str(stop),
         under=f"local time, {zone}",
         times=_format(end - start),
         lanes=lanes,
-        **held,
+        names=rows(names),
+        lane_marks=[
+            {**mark, "top": lane + TOP - 0.06, "bottom": lane + 1.0}
+            for mark in _marks(marks)
+            for lane in range(lanes)
+        ],
+        **{layer: rows(drawn.filter(pl.col("layer") == layer).drop("layer")) for layer in LAYERS},
+        **({} if power.is_empty() else {"power": rows(_kilowatts(power)), "marks": _marks(marks)}),
     )
+    for panel in made["vconcat"]:  # Vega warns of the scales of layers without rows
+        panel["layer"] = [layer for layer in panel["layer"] if layer.get("data") != {"values": []}]
     made["vconcat"][0]["height"] = LANE_PX * lanes
     return made
 
 
 @cache
-def _form(held: frozenset[str]) -> Spec:
+def chart_form(*, with_power: bool) -> Spec:
     """Slots: `first, stop` of the axis [ms, as text], its title `under`, how `times` are written, `lanes`.
 
-    Rows: those of `held`: `names` of lanes, and any of the layers, `lane_marks`, `power` and `marks`. A layer
-    without rows is left out, since Vega warns of its scales.
+    Rows: `names` of lanes, each layer, `lane_marks`, and `power` and `marks` where there is a panel for them.
     """
     scale = time_scale(slot("first"), slot("stop"))
     ticks = axis_of(
@@ -147,11 +143,11 @@ def _form(held: frozenset[str]) -> Spec:
         format=slot("times"),
         grid=True,
     )
-    if "power" not in held:
-        return form(_brushed(_lanes(alt.X("from:T", scale=scale, axis=ticks), held)))
+    if not with_power:
+        return form(_brushed(_lanes(alt.X("from:T", scale=scale, axis=ticks))))
     lines = axis_of(labels=False, ticks=False, title=None, grid=True, tickCount=TICKS)
-    over = _lanes(alt.X("from:T", scale=scale, axis=lines), held)
-    return form(_brushed(over, _power(alt.X("from:T", scale=scale, axis=ticks), held)))
+    over = _lanes(alt.X("from:T", scale=scale, axis=lines))
+    return form(_brushed(over, _power(alt.X("from:T", scale=scale, axis=ticks))))
 
 
 def _brushed(*panels: alt.LayerChart) -> alt.VConcatChart:
@@ -163,7 +159,7 @@ def _brushed(*panels: alt.LayerChart) -> alt.VConcatChart:
     return stood
 
 
-def _lanes(x: alt.X, held: frozenset[str]) -> alt.LayerChart:
+def _lanes(x: alt.X) -> alt.LayerChart:
     y_scale = alt.Scale(domain=[0, slot("lanes")], reverse=True, nice=False, zero=False)
     blank = axis_of(labels=False, ticks=False, domain=False, grid=False, title=None, minExtent=AXIS_PX)
     top, bottom = alt.Y("top:Q", scale=y_scale, axis=blank), alt.Y2("bottom:Q")
@@ -177,21 +173,20 @@ def _lanes(x: alt.X, held: frozenset[str]) -> alt.LayerChart:
             tooltip=[alt.Tooltip("what:N", title=" "), alt.Tooltip("more:N", title=" "), *FROM_TO],
         )
         for layer, opacity in LAYERS.items()
-        if layer in held
     ]
     label = (
         alt.Chart(rows_of("names"))
         .mark_text(align="left", baseline="top", dx=3, dy=2, clip=False)
         .encode(x=x, y=alt.Y("lane:Q", scale=y_scale, axis=blank), text="name:N")
     )
-    if "lane_marks" in held:
-        drawn.append(_marked(x, "lane_marks").encode(y=top, y2=bottom))
-    return layered(*drawn, label).properties(
+    drawn.append(_marked(x, "lane_marks").encode(y=top, y2=bottom))
+    # The names come first, as a range is chosen in the first layer, and theirs is never left out.
+    return layered(label, *drawn).properties(
         width=900, title="Switching: runs by cause, over run windows and lockouts"
     )
 
 
-def _power(x: alt.X, held: frozenset[str]) -> alt.LayerChart:
+def _power(x: alt.X) -> alt.LayerChart:
     y_axis = axis_of(title="kW", minExtent=AXIS_PX, maxExtent=AXIS_PX, tickCount=5)
     base = alt.Chart().encode(x=x)
     layers = []
@@ -206,9 +201,7 @@ def _power(x: alt.X, held: frozenset[str]) -> alt.LayerChart:
     sheet = _timed(base.mark_rect(opacity=0, clip=True)).encode(
         x2="to:T", y=alt.value(0), y2=alt.value(POWER_PX), tooltip=[*watts, *FROM_TO]
     )
-    if "marks" in held:
-        layers.append(_marked(x, "marks"))
-    return layered(*layers, sheet, data=rows_of("power")).properties(
+    return layered(*layers, _marked(x, "marks"), sheet, data=rows_of("power")).properties(
         width=900,
         height=POWER_PX,
         title="Power: PV, house and surplus; bands from least to greatest sample",

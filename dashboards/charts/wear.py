@@ -102,7 +102,7 @@ def _panel(name: str, parts: pl.DataFrame, span: tuple[int, int], under: str | N
     top = logged["used"].max()
     assert isinstance(top, float)
     return filled(
-        _form(),
+        chart_form(),
         under=under,
         dates=_month(span),
         title=f"Contactor of circuit {name}: rated life used, expected (broken line) and its 90 % interval",
@@ -115,7 +115,7 @@ def _panel(name: str, parts: pl.DataFrame, span: tuple[int, int], under: str | N
 
 
 @cache
-def _form() -> Spec:
+def chart_form() -> Spec:
     """Slots: `title`; `top` of the upright axis; rows `logged, expected`.
 
     Of the time axis: `first, stop` [ms, as text], how its `dates` are written, its title `under`.

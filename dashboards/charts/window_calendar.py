@@ -77,12 +77,12 @@ def _panel(name: str, days: pl.DataFrame, weeks: list[str], zone: str) -> Spec:
         pl.col("week").cast(pl.String),
         pl.col("local_date").dt.to_string("%a %-d %b %Y").alias("local_date"),
     )
-    made = filled(_form(), title=name, weeks=weeks, dates=local_dates(zone), days=rows(drawn))
+    made = filled(chart_form(), title=name, weeks=weeks, dates=local_dates(zone), days=rows(drawn))
     return {**made, "width": WEEK_PX * len(weeks)}
 
 
 @cache
-def _form() -> Spec:
+def chart_form() -> Spec:
     """Slots: `title`, `weeks` [dates of Mondays], what `dates` are called, `days`."""
     # A month is named at its first Monday; a date alone is read as UTC.
     month = "utcdate(toDate(datum.value)) <= 7 ? utcFormat(toDate(datum.value), '%b %Y') : ''"

@@ -69,8 +69,8 @@ def test_the_service_manager_assigns_and_snoozes_without_losing_the_place(
         assert "act=" not in page.url
         expect(half.get_by_label("Note", exact=True)).to_have_value("half a thought")
 
-        top = _top(page, other)
         panel = act_on(page, other)
+        top = _top(page, other)
         panel.get_by_label("Snooze until").fill(in_days(30))
         panel.get_by_label("Why").fill("Owner away")
         panel.get_by_role("button", name="Snooze").click()
