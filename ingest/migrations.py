@@ -59,7 +59,8 @@ _POWER_PARTS = (
         "site_id" VARCHAR, "local_date" DATE, "start" TIMESTAMP, "end" TIMESTAMP, "samples" BIGINT,
         "pv_w" DOUBLE, "pv_min_w" DOUBLE, "pv_max_w" DOUBLE,
         "house_w" DOUBLE, "house_min_w" DOUBLE, "house_max_w" DOUBLE,
-        "surplus_w" DOUBLE, "surplus_min_w" DOUBLE, "surplus_max_w" DOUBLE
+        "surplus_w" DOUBLE, "surplus_min_w" DOUBLE, "surplus_max_w" DOUBLE,
+        "rest_s" DOUBLE, "rest_w" DOUBLE
     )
     """,
     "COMMENT ON TABLE power_part IS "
@@ -72,6 +73,8 @@ _POWER_PARTS = (
     "COMMENT ON COLUMN power_part.pv_w IS 'mean generation [W]'",
     "COMMENT ON COLUMN power_part.house_w IS 'mean consumption [W]'",
     "COMMENT ON COLUMN power_part.surplus_w IS 'mean surplus of the whole site, were its circuits off [W]'",
+    "COMMENT ON COLUMN power_part.rest_s IS 'time in samples that no run touches [s]'",
+    "COMMENT ON COLUMN power_part.rest_w IS 'mean consumption in them [W]'",
     *(
         f"COMMENT ON COLUMN power_part.{name}_{edge}_w IS '{word} sample [W]'"
         for name in ("pv", "house", "surplus")

@@ -683,6 +683,8 @@ FACTS = (
             c("surplus_w", REAL, "W", "mean surplus of the whole site, were its circuits off"),
             c("surplus_min_w", REAL, "W", "least sample"),
             c("surplus_max_w", REAL, "W", "greatest sample"),
+            c("rest_s", REAL, "s", "time in samples that no run touches"),
+            c("rest_w", REAL, "W", "mean consumption in them"),
         ),
         export="power_part",
     ),

@@ -38,7 +38,7 @@ ORDER BY local_date
 """
 
 PARTS = """
-SELECT * EXCLUDE (site_id, start, "end"), start AS ts, "end" AS stop FROM power_part
+SELECT * EXCLUDE (site_id, start, "end", rest_s, rest_w), start AS ts, "end" AS stop FROM power_part
 WHERE site_id = $site_id AND "end" > $first AND start < $stop
     AND local_date BETWEEN $first::DATE - 2 AND $stop::DATE + 2
     AND local_date NOT IN (SELECT local_date FROM dirty_day WHERE site_id = $site_id)

@@ -24,11 +24,13 @@ from reference.extents import Extent
 from reference.random_fleet import random_fleet
 from reference.rows import Fleet, PowerSample
 from reference.site_view import SiteView, site_views
+from reference.spans import overlap, seconds
 
 NOW = datetime(2027, 1, 1, tzinfo=UTC)
 ROUNDED_W = 0.0501
 HOUR = timedelta(hours=1)
 TWO_HOURS = 2 * HOUR
+TICK = timedelta(microseconds=1)
 
 
 def plain(fleet: Fleet) -> list[Fact]:
@@ -39,8 +41,8 @@ def plain(fleet: Fleet) -> list[Fact]:
 def _parts(site: SiteView) -> dict[tuple[Any, int], list[Extent[PowerSample]]]:
     found: dict[tuple[Any, int], list[Extent[PowerSample]]] = {}
     for sample in site.power:
-        begin, _ = site.day_span(sample.day)
-        found.setdefault((sample.day, (sample.ts - begin) // TWO_HOURS), []).append(sample)
+        _, end = site.day_span(sample.day)
+        found.setdefault((sample.day, (end - sample.ts - TICK) // TWO_HOURS), []).append(sample)
     return found
 
 
@@ -57,7 +59,20 @@ def _part(site: SiteView, day: Any, _: int, samples: list[Extent[PowerSample]]) 
         told[f"{name}_w"] = fmean(known) if known else None
         told[f"{name}_min_w"] = min(known, default=None)
         told[f"{name}_max_w"] = max(known, default=None)
-    return told
+    return told | _rest(site, samples)
+
+
+def _rest(site: SiteView, samples: list[Extent[PowerSample]]) -> Fact:
+    """What the house drew in samples that no run touches."""
+    quiet = [
+        (house, seconds(sample.length))
+        for sample in samples
+        if (house := house_w(sample.row)) is not None
+        and not any(overlap(c.run_spans, sample.ts, sample.end) for c in site.circuits)
+    ]
+    whole = sum(length for _, length in quiet)
+    mean = sum(house * length for house, length in quiet) / whole if whole else None
+    return {"rest_s": float(whole), "rest_w": mean}
 
 
 def _surplus_w(site: SiteView, sample: Extent[PowerSample]) -> float | None:
