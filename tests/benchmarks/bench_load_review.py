@@ -18,6 +18,7 @@ import sys
 import tempfile
 import time
 from datetime import datetime
+from multiprocessing import get_context
 from pathlib import Path
 
 import duckdb
@@ -57,6 +58,14 @@ FLOOR = (
     WHERE ts IS NOT NULL ORDER BY circuit_id, ts
     """,
 )
+
+
+def simulate(folder: Path, sites: int, days: int) -> None:
+    """Write the fleet."""
+    from coilbook.fixtures.fleet import write_fleet
+
+    write_fleet(folder, sites=sites, days=days, seed=5, mess=False)
+    repack(folder / "logs")
 
 
 def repack(logs: Path) -> None:
@@ -154,11 +163,10 @@ def main() -> None:
         return
     with tempfile.TemporaryDirectory() as scratch:
         folder = given.dir or Path(scratch) / "fleet"
-        if not folder.exists():
-            from coilbook.fixtures.fleet import write_fleet
-
-            write_fleet(folder, sites=given.sites, days=given.days, seed=5, mess=False)
-            repack(folder / "logs")
+        if not folder.exists():  # in a process of its own, whose peak of memory no measured one inherits
+            maker = get_context("spawn").Process(target=simulate, args=(folder, given.sites, given.days))
+            maker.start()
+            maker.join()
         runs: dict[str, list[tuple[float, float, float]]] = {"product": [], "floor": []}
         for _ in range(given.rounds):
             for what, results in runs.items():
