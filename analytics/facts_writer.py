@@ -27,7 +27,7 @@ BY_DAY = (
     "clock_start",
     "solar_clock",
     "power_part",
-    "house_rest",
+    "house_rest",  # reads power_part
 )
 FROM_A_DAY_ON = ("controller_day", "day_state", "wear")
 

@@ -41,13 +41,13 @@ class KeptPage:
 class PageCache:
     """The answers last asked for, the one unused longest dropped first. Safe between threads."""
 
-    def __init__(self, most_bytes: int = MOST_BYTES) -> None:
+    def __init__(self, most_bytes: int = MOST_BYTES, at_once: int = AT_ONCE) -> None:
         self._most = most_bytes
         self._held = 0
         self._pages: OrderedDict[Hashable, KeptPage] = OrderedDict()
         self._lock = threading.Lock()
         self._rendered: dict[Hashable, Future[KeptPage]] = {}
-        self._at_once = threading.Semaphore(AT_ONCE)
+        self._at_once = threading.Semaphore(at_once)
 
     def page(self, key: Hashable, render: Callable[[], str]) -> KeptPage:
         """The answer kept under `key`, else rendered now; of several that ask for it at once, one renders.

@@ -1,7 +1,7 @@
 """Charts as forms: built and checked by altair once for each shape, then filled in with what is shown.
 
 Building and checking a chart costs altair far more than the chart's rows do, and most charts of a kind differ
-in rows, titles and bounds only. Those stand in the form as slots.
+in rows, titles and bounds only. A form is a checked spec (`look.checked`) with slots for those.
 """
 
 from __future__ import annotations
@@ -11,7 +11,6 @@ from typing import Any
 
 import altair as alt
 import polars as pl
-from coilbook.dashboards.charts.look import AnyChart, checked
 
 Spec = dict[str, Any]
 
@@ -29,14 +28,6 @@ def rows_of(name: str) -> alt.NamedData:
 def rows(frame: pl.DataFrame) -> list[Spec]:
     """Rows of numbers, texts and nulls as a form takes them."""
     return frame.to_dicts()
-
-
-def form(chart: AnyChart) -> Spec:
-    """A chart with slots as a checked spec, to be kept and filled in.
-
-    Raises altair's `SchemaValidationError` for a chart that is not valid Vega-Lite.
-    """
-    return checked(chart)
 
 
 def filled(part: Spec, **values: Any) -> Spec:

@@ -7,8 +7,8 @@ from functools import cache
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette, words
-from coilbook.dashboards.charts.forms import Spec, filled, form, rows, rows_of, slot, stacked
-from coilbook.dashboards.charts.look import AXIS_PX, axis_of, layered
+from coilbook.dashboards.charts.forms import Spec, filled, rows, rows_of, slot, stacked
+from coilbook.dashboards.charts.look import AXIS_PX, axis_of, checked, layered
 
 PANEL_PX = 100
 EDGES_MIN = (0.5, 1, 2, 4, 7, 10, 15, 20, 30, 45, 60, 90, 120, 180, 240, 360, 720, 1440, 2880)
@@ -99,4 +99,4 @@ def chart_form(*, limited: bool) -> Spec:
     if limited:
         rule = alt.Chart(rows_of("limit")).mark_rule(color=palette.LIMIT, strokeDash=[5, 4], strokeWidth=1.5)
         layers.append(rule.encode(x=alt.X("least:Q", scale=scale)))
-    return form(layered(*layers).properties(width=900, height=PANEL_PX, title=slot("title")))
+    return checked(layered(*layers).properties(width=900, height=PANEL_PX, title=slot("title")))

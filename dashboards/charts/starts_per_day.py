@@ -8,8 +8,8 @@ from functools import cache
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette, words
-from coilbook.dashboards.charts.forms import Spec, filled, form, rows, rows_of, slot, stacked
-from coilbook.dashboards.charts.look import AXIS_PX, axis_of, layered, local_dates
+from coilbook.dashboards.charts.forms import Spec, filled, rows, rows_of, slot, stacked
+from coilbook.dashboards.charts.look import AXIS_PX, axis_of, checked, layered, local_dates
 from coilbook.dashboards.labels import circuit_name
 
 PANEL_PX = 92
@@ -97,6 +97,6 @@ def chart_form(*, limited: bool) -> Spec:
     if limited:
         rule = alt.Chart(rows_of("limit")).mark_rule(color=palette.LIMIT, strokeDash=[5, 4])
         layers.append(rule.encode(y=alt.Y("limit:Q", axis=axis)))
-    return form(
+    return checked(
         layered(*layers, data=rows_of("days")).properties(width=900, height=PANEL_PX, title=slot("title"))
     )

@@ -9,8 +9,8 @@ from functools import cache
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette, words
-from coilbook.dashboards.charts.forms import Spec, filled, form, rows, rows_of, slot
-from coilbook.dashboards.charts.look import AXIS_PX, axis_of, layered, time_scale
+from coilbook.dashboards.charts.forms import Spec, filled, rows, rows_of, slot
+from coilbook.dashboards.charts.look import AXIS_PX, axis_of, checked, layered, time_scale
 from coilbook.dashboards.labels import circuit_name, said
 from coilbook.dashboards.local_wall import wall, wall_time
 from coilbook.dashboards.phrases import phrase
@@ -144,10 +144,10 @@ def chart_form(*, with_power: bool) -> Spec:
         grid=True,
     )
     if not with_power:
-        return form(_brushed(_lanes(alt.X("from:T", scale=scale, axis=ticks))))
+        return checked(_brushed(_lanes(alt.X("from:T", scale=scale, axis=ticks))))
     lines = axis_of(labels=False, ticks=False, title=None, grid=True, tickCount=TICKS)
     over = _lanes(alt.X("from:T", scale=scale, axis=lines))
-    return form(_brushed(over, _power(alt.X("from:T", scale=scale, axis=ticks))))
+    return checked(_brushed(over, _power(alt.X("from:T", scale=scale, axis=ticks))))
 
 
 def _brushed(*panels: alt.LayerChart) -> alt.VConcatChart:

@@ -8,8 +8,8 @@ from functools import cache
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette
-from coilbook.dashboards.charts.forms import Spec, filled, form, rows, rows_of, slot, stacked
-from coilbook.dashboards.charts.look import AXIS_PX, axis_of, layered, local_dates, time_scale
+from coilbook.dashboards.charts.forms import Spec, filled, rows, rows_of, slot, stacked
+from coilbook.dashboards.charts.look import AXIS_PX, axis_of, checked, layered, local_dates, time_scale
 
 PANEL_PX = 110
 AHEAD = timedelta(days=3 * 365)
@@ -147,7 +147,7 @@ def chart_form() -> Spec:
         .encode(x=x, y=y, tooltip=tips)
     )
     stood = layered(band, ahead, past).properties(width=900, height=PANEL_PX, title=slot("title"))
-    return form(stood)
+    return checked(stood)
 
 
 def _month(span: tuple[int, int]) -> str:

@@ -7,8 +7,8 @@ from functools import cache
 import altair as alt
 import polars as pl
 from coilbook.dashboards import palette, words
-from coilbook.dashboards.charts.forms import Spec, filled, form, rows, rows_of, slot, stacked
-from coilbook.dashboards.charts.look import AXIS_PX, axis_of, local_dates
+from coilbook.dashboards.charts.forms import Spec, filled, rows, rows_of, slot, stacked
+from coilbook.dashboards.charts.look import AXIS_PX, axis_of, checked, local_dates
 from coilbook.dashboards.labels import said
 from coilbook.dashboards.phrases import phrase
 
@@ -116,7 +116,7 @@ def chart_form() -> Spec:
         )
         .properties(height=DAY_PX * 7)
     )
-    return form(panel)
+    return checked(panel)
 
 
 def _weeks(first: object, last: object) -> list[str]:

@@ -7,14 +7,12 @@ import json
 import altair as alt
 import polars as pl
 import pytest
-from coilbook.analytics.queries.site import site_card
-from coilbook.analytics.rule_settings import RuleSettings
-from coilbook.api.site_charts import drawn_record, drawn_timeline
-from coilbook.dashboards.charts.forms import filled, form, rows, rows_of, slot, stacked
-from coilbook.dashboards.charts.look import spec
+from coilbook.api.site_charts import drawn_timeline
+from coilbook.dashboards.charts.forms import filled, rows, rows_of, slot, stacked
+from coilbook.dashboards.charts.look import checked, spec
 from coilbook.ingest.store import Session
-from small_store import LAST, at, day
-from test_charts import RECORDS, seen
+from small_store import at
+from test_charts import RECORDS, seen, told
 
 SHOWN = pl.DataFrame({"x": [1, 2], "y": [3.5, None]})
 
@@ -27,16 +25,16 @@ def chart(data: alt.NamedData | pl.DataFrame, title: str, most: float | str) -> 
 
 def test_a_form_filled_in_is_the_chart_drawn_at_once() -> None:
     made = filled(
-        form(chart(rows_of("bars"), slot("title"), slot("most"))), title="t", most=7, bars=rows(SHOWN)
+        checked(chart(rows_of("bars"), slot("title"), slot("most"))), title="t", most=7, bars=rows(SHOWN)
     )
-    at_once = form(chart(SHOWN, "t", 7))
+    at_once = checked(chart(SHOWN, "t", 7))
     (bars,) = at_once.pop("datasets").values()
     assert made == {**at_once, "data": {"values": bars}}
     assert made["data"]["values"] == [{"x": 1, "y": 3.5}, {"x": 2, "y": None}]
 
 
 def test_a_form_stays_as_it_is_when_it_is_filled_in() -> None:
-    kept = form(chart(rows_of("bars"), slot("title"), 7))
+    kept = checked(chart(rows_of("bars"), slot("title"), 7))
     before = json.dumps(kept)
     filled(kept, title="t", bars=rows(SHOWN))["encoding"]["x"]["field"] = "z"
     assert json.dumps(kept) == before
@@ -44,16 +42,16 @@ def test_a_form_stays_as_it_is_when_it_is_filled_in() -> None:
 
 def test_values_without_a_slot_are_a_mistake() -> None:
     with pytest.raises(KeyError, match="colour"):
-        filled(form(chart(rows_of("bars"), "t", 7)), bars=[], colour="red")
+        filled(checked(chart(rows_of("bars"), "t", 7)), bars=[], colour="red")
 
 
 def test_altair_checks_a_form() -> None:
     with pytest.raises(alt.utils.schemapi.SchemaValidationError):
-        form(alt.Chart(rows_of("bars")).mark_bar().encode(x=alt.X("x:Q", axis={"tickCount": "many"})))
+        checked(alt.Chart(rows_of("bars")).mark_bar().encode(x=alt.X("x:Q", axis={"tickCount": "many"})))
 
 
 def test_panels_stand_in_one_spec() -> None:
-    panel = filled(form(chart(rows_of("bars"), "t", 7)), bars=[])
+    panel = filled(checked(chart(rows_of("bars"), "t", 7)), bars=[])
     beside = stacked([panel, panel], concat="concat", columns=2)
     assert list(beside) == ["$schema", "concat", "columns"]
     assert all("$schema" not in each for each in beside["concat"])
@@ -62,12 +60,8 @@ def test_panels_stand_in_one_spec() -> None:
 @pytest.mark.parametrize("name", ["timeline", *RECORDS])
 def test_no_slot_of_a_chart_is_left_open(session: Session, name: str) -> None:
     if name == "timeline":
-        drawn = drawn_timeline(seen(session), [at("2026-03-10T13:00")])
+        made = spec(drawn_timeline(seen(session), [at("2026-03-10T13:00")]).draw(), name=name)
     else:
-        card = site_card(session, "fen")
-        assert card is not None
-        found = drawn_record(session, card, name, day(1), LAST, RuleSettings())
-        assert found is not None
-        drawn = found
-    told = json.dumps(spec(drawn.draw(), name=name), ensure_ascii=False)
-    assert slot("")[0] not in told
+        made = told(session, name)
+    text = json.dumps(made, ensure_ascii=False)
+    assert slot("")[0] not in text
